@@ -1,0 +1,103 @@
+"""What handlers share of HTTP: what a route takes and gives, tags, preconditions, answers."""
+
+import hashlib
+from collections.abc import Sequence
+from typing import Annotated, Any, TypeVar
+from urllib.parse import urlencode
+
+import msgspec
+from litestar import Request, Response
+from litestar.params import Parameter
+
+from service.kernel.errors import Refused
+from service.kernel.values import Scope
+
+S = TypeVar("S")
+
+IfMatch = Annotated[str | None, Parameter(header="If-Match", description="the ETag that was read")]
+JSON = ("application/json",)
+MERGE_PATCH = ("application/merge-patch+json", "application/json")
+
+
+def route(
+    scope: Scope,
+    *,
+    gives: Any,
+    takes: Any = None,
+    media: Sequence[str] = JSON,
+    status: Sequence[int] = (200,),
+    refuses: Sequence[int] = (),
+    headers: Sequence[str] = (),
+    produces: Sequence[str] = JSON,
+) -> dict[str, Any]:
+    """The part of a route that guard and OpenAPI document read: scope, body in, body out, answers.
+
+    `status` lists the good answers, `refuses` the refusals beyond those that every route has.
+    """
+    described = {
+        "scope": scope,
+        "takes": takes,
+        "media": tuple(media) if takes is not None else (),
+        "gives": gives,
+        "status": tuple(status),
+        "refuses": tuple(refuses),
+        "headers": tuple(headers),
+        "produces": tuple(produces),
+    }
+    return {"opt": described}
+
+
+def tag_of(version: int) -> str:
+    """The strong ETag of a stated resource (RFC 9110 section 8.8.3)."""
+    return f'"{version}"'
+
+
+def weak_tag(content: object) -> str:
+    """The weak content tag of a read model; it never passes If-Match."""
+    digest = hashlib.sha256(msgspec.json.encode(content)).hexdigest()
+    return f'W/"{digest[:32]}"'
+
+
+def matches(if_match: str | None, tag: str) -> bool:
+    """Strong comparison of an If-Match list with the current tag (RFC 9110 section 13.1.1)."""
+    if if_match is None:
+        return False
+    return if_match.strip() == "*" or tag in [one.strip() for one in if_match.split(",")]
+
+
+def check_precondition(if_match: str | None, tag: str) -> None:
+    """428 without If-Match, 412 with a stale one."""
+    if if_match is None:
+        raise Refused(
+            "precondition_required", "This exists already; read it and send its ETag in If-Match to amend it."
+        )
+    if not matches(if_match, tag):
+        raise Refused(
+            "stale",
+            f"It has moved on to {tag}; read it again and send that ETag in If-Match.",
+            headers={"ETag": tag},
+        )
+
+
+def answer(
+    content: S, *, status: int = 200, etag: str | None = None, location: str | None = None
+) -> Response[S]:
+    """An answer with its tag and place."""
+    headers = {"ETag": etag, "Location": location}
+    return Response(
+        content, status_code=status, headers={name: value for name, value in headers.items() if value}
+    )
+
+
+def read_answer(request: "Request[Any, Any, Any]", content: S, etag: str) -> Response[Any]:
+    """A single resource: 304 where the reader has this very content (RFC 9110 section 13.1.2)."""
+    known = [one.strip().removeprefix("W/") for one in request.headers.get("if-none-match", "").split(",")]
+    if etag.removeprefix("W/") in known:
+        return Response(None, status_code=304, headers={"ETag": etag})
+    return answer(content, etag=etag)
+
+
+def link_next(request: "Request[Any, Any, Any]", cursor: str) -> str:
+    """The Link header of the next page (RFC 8288), relative to this one."""
+    query = [(name, value) for name, value in request.query_params.multi_items() if name != "after"]
+    return f'<{request.url.path}?{urlencode([*query, ("after", cursor)])}>; rel="next"'

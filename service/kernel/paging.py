@@ -1,0 +1,76 @@
+"""Keyset pages: opaque cursors that carry the database's epoch and the last row's place."""
+
+import base64
+import binascii
+from collections.abc import Callable, Sequence
+from datetime import UTC, date, datetime
+from typing import Annotated, Any, Generic, TypeVar
+from uuid import UUID
+
+import msgspec
+from litestar import Request, Response
+from litestar.params import Parameter
+
+from service.kernel.errors import Refused
+from service.kernel.http import link_next
+
+S = TypeVar("S")
+FIRST_ID = UUID(int=0)
+FIRST_INSTANT = datetime(1, 1, 1, tzinfo=UTC)
+
+Limit = Annotated[int, Parameter(ge=1, le=500, description="most rows of a page")]
+After = Annotated[
+    str | None, Parameter(max_length=500, description="opaque cursor: `next` of the page before")
+]
+
+Since = Annotated[date | None, Parameter(description="first local service date, inclusive")]
+Until = Annotated[date | None, Parameter(description="local service date where it ends, exclusive")]
+
+
+class Page(msgspec.Struct, Generic[S], frozen=True, kw_only=True, omit_defaults=True):
+    """Rows in order, and the cursor of the next page where there is one."""
+
+    items: list[S]
+    next: str | None = None
+
+
+class Cursor(msgspec.Struct, frozen=True, array_like=True):
+    """Where a page ended: the epoch it was made in, and the sort key of its last row."""
+
+    epoch: UUID
+    place: list[Any]
+
+
+def encode_cursor(epoch: UUID, *place: object) -> str:
+    """Opaque text of a place."""
+    return base64.urlsafe_b64encode(msgspec.json.encode(Cursor(epoch, list(place)))).rstrip(b"=").decode()
+
+
+def decode_cursor(text: str | None, epoch: UUID, *kinds: type) -> list[Any] | None:
+    """The place a cursor names, as `kinds`; 410 where it is of another epoch, 400 where it is none."""
+    if text is None:
+        return None
+    try:
+        cursor = msgspec.json.decode(base64.urlsafe_b64decode(text + "=" * (-len(text) % 4)), type=Cursor)
+        place = list(msgspec.convert(cursor.place, tuple[kinds], strict=False))  # type: ignore[valid-type]
+    except (binascii.Error, ValueError) as wrong:
+        raise Refused(
+            "unreadable", "`after` is no cursor of this list; leave it out to start at the beginning."
+        ) from wrong
+    if cursor.epoch != epoch:
+        raise Refused(
+            "cursor_gone",
+            "This cursor was made before the database was restored or moved; leave `after` out and read all again.",
+        )
+    return place
+
+
+def page(
+    request: "Request[Any, Any, Any]", rows: Sequence[S], limit: int, key: Callable[[S], tuple[object, ...]]
+) -> Response[Page[S]]:
+    """A page of at most `limit` of the rows (ask the database for one more), with Link and next."""
+    items = list(rows[:limit])
+    if len(rows) <= limit:
+        return Response(Page(items=items))
+    cursor = encode_cursor(request.app.state.epoch, *key(items[-1]))
+    return Response(Page(items=items, next=cursor), headers={"Link": link_next(request, cursor)})
