@@ -134,6 +134,7 @@ async def open_pool(url: str, role: str, most: int) -> Pool:
             server_settings={
                 "role": f"{prefix}_{role}",
                 "search_path": "setbook",
+                "timezone": "UTC",
                 "statement_timeout": "30000",
                 "jit": "off",
             },

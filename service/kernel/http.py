@@ -7,14 +7,14 @@ from urllib.parse import urlencode
 
 import msgspec
 from litestar import Request, Response
-from litestar.params import Parameter
+from litestar.params import HeaderParameter
 
 from service.kernel.errors import Refused
 from service.kernel.values import Scope
 
 S = TypeVar("S")
 
-IfMatch = Annotated[str | None, Parameter(header="If-Match", description="the ETag that was read")]
+IfMatch = Annotated[str | None, HeaderParameter(name="If-Match", description="the ETag that was read")]
 JSON = ("application/json",)
 MERGE_PATCH = ("application/merge-patch+json", "application/json")
 

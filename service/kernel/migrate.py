@@ -26,6 +26,9 @@ WORKERS = ("app", "clock", "courier")
 # PostgreSQL shows the session that waits for an advisory lock by this number; any number would do.
 LOCK = 5_831_527
 
+# How long a migration may wait for a table: all who come after it wait too.
+PATIENCE = "5s"
+
 _TOKEN = re.compile(r":prefix_([a-z]+)")
 
 
@@ -172,7 +175,7 @@ async def _take_turns(connection: "asyncpg.Connection[asyncpg.Record]") -> None:
     """Wait until this is the only process that migrates the database; then wait for nobody long."""
     await connection.execute("set local lock_timeout = '60s'; set local statement_timeout = '15min'")
     await connection.execute(f"select pg_advisory_xact_lock({LOCK})")
-    await connection.execute("set local lock_timeout = '5s'")
+    await connection.execute(f"set local lock_timeout = '{PATIENCE}'")
 
 
 async def _become_migrator(connection: "asyncpg.Connection[asyncpg.Record]", prefix: str) -> None:

@@ -13,6 +13,7 @@ from litestar.params import Parameter
 
 from service.kernel.errors import Refused
 from service.kernel.http import link_next
+from service.kernel.values import Line
 
 S = TypeVar("S")
 FIRST_ID = UUID(int=0)
@@ -53,6 +54,8 @@ def decode_cursor(text: str | None, epoch: UUID, *kinds: type) -> list[Any] | No
     try:
         cursor = msgspec.json.decode(base64.urlsafe_b64decode(text + "=" * (-len(text) % 4)), type=Cursor)
         place = list(msgspec.convert(cursor.place, tuple[kinds], strict=False))  # type: ignore[valid-type]
+        # no text of the database holds NUL, and it refuses to be asked for one
+        msgspec.convert([one for one in place if isinstance(one, str)], list[Line])
     except (binascii.Error, ValueError) as wrong:
         raise Refused(
             "unreadable", "`after` is no cursor of this list; leave it out to start at the beginning."

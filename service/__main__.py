@@ -1,0 +1,60 @@
+"""`setbook` and `python -m service`: what is typed, and the verb that does it."""
+
+import argparse
+import logging
+import os
+import sys
+
+from service import __version__, cli
+from service.kernel.errors import CannotStart
+
+
+def main() -> None:
+    """Run one verb; what it cannot do it says in one sentence, with status 78 (EX_CONFIG of sysexits.h)."""
+    given = parser().parse_args()
+    logging.basicConfig(level=logging.INFO, stream=sys.stderr, format="%(name)s: %(message)s")
+    try:
+        given.verb(given)
+    except CannotStart as error:
+        print(f"setbook: {error}", file=sys.stderr)
+        sys.exit(os.EX_CONFIG)
+
+
+def parser() -> argparse.ArgumentParser:
+    """The verbs and their arguments."""
+    top = argparse.ArgumentParser(prog="setbook", description="The record book, the clock and the courier.")
+    top.add_argument("--version", action="version", version=__version__)
+    verbs = top.add_subparsers(required=True, metavar="VERB")
+    data = argparse.ArgumentParser(add_help=False)
+    data.add_argument("--data", metavar="FOLDER", help="in place of SETBOOK_DATA (default: .setbook)")
+
+    serve = verbs.add_parser("serve", parents=[data], help="run everything, or one role")
+    serve.add_argument(
+        "--role", choices=["api", "clock", "courier"], help="only this, on SETBOOK_DATABASE_URL"
+    )
+    serve.add_argument("--host", help="in place of SETBOOK_HOST (default: 127.0.0.1)")
+    serve.add_argument("--port", help="in place of SETBOOK_PORT (default: 8080)")
+    serve.set_defaults(verb=cli.serve)
+
+    migrate = verbs.add_parser("migrate", parents=[data], help="bring the database up to this version")
+    migrate.set_defaults(verb=cli.migrate)
+
+    business = verbs.add_parser("business", help="businesses").add_subparsers(required=True, metavar="VERB")
+    add = business.add_parser("add", parents=[data], help="add one, and show its first key")
+    add.add_argument("name")
+    add.add_argument("--zone", required=True, help="IANA time zone, such as America/Los_Angeles")
+    add.set_defaults(verb=cli.business_add)
+
+    listen = verbs.add_parser("listen", help="receive webhooks, verify and print them")
+    listen.add_argument("--secret", required=True, help="the endpoint's secret, whsec_...")
+    listen.add_argument("--host", default="127.0.0.1")
+    listen.add_argument("--port", type=int, default=0, help="default: a free one")
+    listen.add_argument("--count", type=int, help="stop after so many")
+    listen.set_defaults(verb=cli.listen)
+
+    verbs.add_parser("schema", help="write the contract's files").set_defaults(verb=cli.schema)
+    return top
+
+
+if __name__ == "__main__":
+    main()

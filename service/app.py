@@ -1,0 +1,134 @@
+"""The table of contents: every route, what is injected, and the one map from errors to answers."""
+
+from collections.abc import Callable, Sequence
+from datetime import datetime
+from typing import Any
+from uuid import UUID
+
+from litestar import Litestar, Request, Response, Router
+from litestar.datastructures import State
+from litestar.di import Provide
+from litestar.exceptions import HTTPException
+
+from service.amendments import routes as amendments
+from service.batches import routes as batches
+from service.catches import routes as catches
+from service.conflicts import routes as conflicts
+from service.contract import routes as contract
+from service.customers import routes as customers
+from service.deadlines import routes as deadlines
+from service.events import routes as events
+from service.events.addresses import Network
+from service.identity import routes as identity
+from service.incidents import routes as incidents
+from service.jobs import routes as jobs
+from service.kernel.db import Pool
+from service.kernel.errors import TITLES, Problem, Refused
+from service.kernel.now import utc_now
+from service.keys import guard
+from service.months import routes as months
+from service.permits import routes as permits
+from service.properties import routes as properties
+from service.records import routes as records
+from service.refusals import routes as refusals
+from service.sets import routes as sets
+from service.signs import routes as signs
+from service.treatments import routes as treatments
+from service.upkeep import routes as upkeep
+from service.visits import routes as visits
+
+LARGEST_BODY_BYTES = 8_000_000
+PROBLEM = "application/problem+json"
+_KIND_OF_STATUS = {status: kind for kind, (status, _) in TITLES.items()}
+
+SLICES = [
+    identity,
+    customers,
+    properties,
+    permits,
+    jobs,
+    visits,
+    amendments,
+    batches,
+    refusals,
+    signs,
+    sets,
+    catches,
+    conflicts,
+    deadlines,
+    treatments,
+    upkeep,
+    incidents,
+    events,
+    records,
+    months,
+]
+api = Router("/v1", route_handlers=[slice_.router for slice_ in SLICES])
+
+
+def create_app(
+    pool: Pool,
+    epoch: UUID,
+    sealing_key: bytes,
+    networks: Sequence[Network] = (),
+    now: Callable[[], datetime] = utc_now,
+) -> Litestar:
+    """The API on a pool that works as the app role.
+
+    `epoch` goes into cursors, `sealing_key` seals secrets that must be read again, `networks` are those that
+    endpoints may lie in though they are not public, and `now` is the clock that handlers are given.
+    """
+    return Litestar(
+        route_handlers=[api, contract.router],
+        guards=[guard.authorise],
+        dependencies={
+            "caller": Provide(guard.caller_of),
+            "pool": Provide(pool_of, sync_to_thread=False),
+            "now": Provide(now, sync_to_thread=False, use_cache=False),
+        },
+        exception_handlers={Refused: refused, HTTPException: not_served, Exception: our_fault},
+        request_max_body_size=LARGEST_BODY_BYTES,
+        state=State(
+            {"pool": pool, "epoch": epoch, "sealing_key": sealing_key, "networks": networks, "now": now}
+        ),
+        # the document is made by `setbook schema`, checked in and served by the contract slice
+        openapi_config=None,
+    )
+
+
+def pool_of(state: State) -> Pool:
+    """The connections that handlers are given."""
+    pool: Pool = state.pool
+    return pool
+
+
+def refused(_: Request[Any, Any, Any], error: Refused) -> Response[Problem]:
+    """A refusal as problem details."""
+    status, _title = TITLES[error.kind]
+    return Response(error.problem(), status_code=status, media_type=PROBLEM, headers=error.headers)
+
+
+def not_served(request: Request[Any, Any, Any], error: HTTPException) -> Response[Problem]:
+    """What the framework refuses, in our words."""
+    sentences = {
+        404: "There is nothing at this address; see /openapi.json for what there is.",
+        405: f"{request.method} is not taken here; see the Allow header.",
+        413: f"The body is larger than {LARGEST_BODY_BYTES // 1_000_000} MB; send it in parts.",
+    }
+    kind = _KIND_OF_STATUS.get(error.status_code, "unreadable")
+    detail = sentences.get(error.status_code, _parameter_sentence(error))
+    return refused(request, Refused(kind, detail, headers=error.headers))
+
+
+def _parameter_sentence(error: HTTPException) -> str:
+    faults = error.extra if isinstance(error.extra, list) else []
+    named = "; ".join(f"{fault.get('key')}: {fault.get('message')}" for fault in faults)
+    return f"A parameter cannot be read: {named}." if named else f"{error.detail}."
+
+
+def our_fault(request: Request[Any, Any, Any], error: Exception) -> Response[Problem]:
+    """A bug: logged with its trace, told without."""
+    request.logger.error("unexpected", exc_info=error)
+    return refused(
+        request, Refused("internal", "Something broke on our side; nothing was stored. Send it again later.")
+    )

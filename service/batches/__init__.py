@@ -1,0 +1,1 @@
+"""Batches: many lines in one request, as a phone sends its queue."""

@@ -1,0 +1,1 @@
+"""Catches: every animal caught, found or taken, as read."""

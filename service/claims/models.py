@@ -1,0 +1,81 @@
+"""What a claim is worked out from, and what it says."""
+
+from datetime import datetime
+from typing import Literal
+from uuid import UUID
+
+from msgspec import Struct
+
+from service.methods.models import ClassName
+
+AppliedBy = Literal["us", "customer", "other"]
+
+
+class Presence(Struct, frozen=True, kw_only=True):
+    """A visit at the property that is not withdrawn, of any job and outcome."""
+
+    id: UUID
+    arrived_at: datetime
+    ended_at: datetime
+    treatments_none: bool
+
+
+class Period(Struct, frozen=True, kw_only=True):
+    """From one instant to another, both inclusive."""
+
+    from_at: datetime
+    until_at: datetime
+
+
+class Applied(Struct, frozen=True, kw_only=True):
+    """A treatment as stated, in a visit or on its own; a repair with treated seed; how a catch was made."""
+
+    id: UUID
+    noun: Literal["treatment", "repair", "catch"]
+    visit_id: UUID | None = None
+    method: str
+    product: str | None = None
+    registration: str | None = None
+    amount: str | None = None
+    unit: str | None = None
+    applied_at: datetime
+    applied_by: AppliedBy
+
+
+class TreatmentLine(Struct, frozen=True, kw_only=True):
+    """A treatment as a record prints it, with the class of its method and the ground for that."""
+
+    noun: Literal["treatment", "repair", "catch"]
+    id: UUID
+    method: str
+    method_class: ClassName
+    breaks_claim: bool
+    ground: str
+    product: str | None
+    registration: str | None
+    amount: str | None
+    unit: str | None
+    applied_at: datetime
+    applied_by: AppliedBy
+
+
+class Breach(Struct, frozen=True, kw_only=True):
+    """A treatment that breaks a claim."""
+
+    id: UUID
+    method: str
+    method_class: ClassName
+    applied_at: datetime
+    applied_by: AppliedBy
+
+
+class Claim(Struct, frozen=True, kw_only=True):
+    """Whether no pesticide was used in the period, both ends inclusive; the visits that it rests on, and how
+    many of them state that there were no treatments; and what breaks it."""
+
+    free: bool
+    from_at: datetime
+    until_at: datetime
+    visit_ids: list[UUID]
+    visits_stating_none: int
+    broken_by: list[Breach]

@@ -1,0 +1,89 @@
+"""The verbs of `setbook`, a few lines each; each imports what it alone needs, so that none slows another."""
+# ruff: noqa: PLC0415
+
+import asyncio
+import os
+from argparse import Namespace
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from service.kernel.db import open_pool
+from service.kernel.errors import CannotStart
+from service.kernel.migrate import migrate as bring_up
+from service.kernel.now import utc_now
+from service.server.embedded import reached
+from service.settings import Settings, read_settings
+
+
+def serve(given: Namespace) -> None:
+    """Everything, or one role."""
+    from service import serve as processes
+
+    processes.serve(settings(given), given.role)
+
+
+def migrate(given: Namespace) -> None:
+    """Bring the database up to this version."""
+    with database(settings(given)) as url:
+        asyncio.run(bring_up(url))
+
+
+def business_add(given: Namespace) -> None:
+    """A new business; its first key is shown here and never again."""
+    import zoneinfo
+
+    from service.identity.actions import add_business
+
+    if given.zone not in zoneinfo.available_timezones():
+        raise CannotStart(f"{given.zone} is no IANA time zone; give one such as America/Los_Angeles")
+
+    async def add(url: str) -> None:
+        await bring_up(url)
+        async with await open_pool(url, "migrator", 1) as pool:
+            business_id, key = await add_business(pool, given.name, given.zone, utc_now())
+        print(f"business {business_id}\nkey      {key.key}")
+
+    with database(settings(given)) as url:
+        asyncio.run(add(url))
+
+
+def listen(given: Namespace) -> None:
+    """Receive webhooks, verify them and print them."""
+    from service.listen import listen as receive
+
+    try:
+        asyncio.run(receive(given.secret, host=given.host, port=given.port, count=given.count))
+    except ValueError as error:
+        raise CannotStart(f"{error}") from error
+    except OSError as error:
+        raise CannotStart(f"Nothing can listen at {given.host}:{given.port}: {error.strerror}.") from error
+    except KeyboardInterrupt:
+        pass
+
+
+def schema(_given: Namespace) -> None:
+    """Write the contract's files anew from the models."""
+    from service.app import api
+    from service.contract import actions as contract
+    from service.contract.routes import FOLDER, router
+
+    contract.write(FOLDER, [api, router])
+
+
+def settings(given: Namespace) -> Settings:
+    """The environment's, with what was typed in its place: children and Granian's worker read it there."""
+    for name in ("data", "host", "port"):
+        typed = getattr(given, name, None)
+        if typed is not None:
+            os.environ[f"SETBOOK_{name.upper()}"] = typed
+    return read_settings(os.environ)
+
+
+@contextmanager
+def database(known: Settings) -> Iterator[str]:
+    """The URL of the server that is named, else of the data folder's own, which runs for that."""
+    if known.database_url is not None:
+        yield known.database_url
+    else:
+        with reached(known.data) as url:
+            yield url

@@ -1,0 +1,1 @@
+"""What wakes the ticks; remembers nothing, since all that is due is a row."""

@@ -1,0 +1,71 @@
+"""The wakes: fixed intervals, in memory; what is due stands in the database, so one missed costs nothing."""
+
+import asyncio
+import logging
+from collections.abc import Awaitable, Callable, Mapping
+from datetime import UTC
+
+import asyncpg
+from apscheduler.schedulers.asyncio import AsyncIOScheduler  # type: ignore[import-untyped]
+
+from service.deadlines import ticks as deadlines
+from service.jobs.door import tell_left_out
+from service.kernel.db import Pool
+from service.kernel.now import utc_now
+from service.records import ticks as records
+from service.visits import ticks as visits
+from service.work import ticks as work
+from service.work.door import Handler
+from service.work.models import LEFT_OUT, PROPERTY_ANEW, REFUSALS_AGAIN
+
+log = logging.getLogger("setbook.clock")
+
+EVERY_SECONDS = 1
+LOST = (OSError, asyncpg.PostgresError, asyncpg.InterfaceError)
+
+
+HANDLERS: Mapping[str, Handler] = {
+    **records.HANDLERS,
+    REFUSALS_AGAIN: visits.refusals_again,
+    PROPERTY_ANEW: visits.property_anew,
+    LEFT_OUT: tell_left_out,
+}
+
+
+async def run(clock_pool: Pool, app_pool: Pool, stop: asyncio.Event) -> None:
+    """Wake the ticks until `stop`. Any number of clocks may run at once."""
+
+    async def deadlines_fall_due() -> None:
+        await deadlines.tick(clock_pool, utc_now())
+
+    async def work_is_done() -> None:
+        while await work.run(clock_pool, app_pool, utc_now(), HANDLERS):
+            pass
+
+    # a wake that comes while the one before it still works is left out, and that needs no word
+    logging.getLogger("apscheduler").setLevel(logging.ERROR)
+    scheduler = AsyncIOScheduler(timezone=UTC)
+    for tick in (deadlines_fall_due, work_is_done):
+        scheduler.add_job(
+            while_the_database_is_there(tick),
+            "interval",
+            seconds=EVERY_SECONDS,
+            coalesce=True,
+            max_instances=1,
+            misfire_grace_time=None,
+        )
+    scheduler.start()
+    await stop.wait()
+    scheduler.shutdown()
+
+
+def while_the_database_is_there(tick: Callable[[], Awaitable[None]]) -> Callable[[], Awaitable[None]]:
+    """The tick, with a line in the log where the database is away; the next wake tries again."""
+
+    async def guarded() -> None:
+        try:
+            await tick()
+        except LOST as lost:
+            log.warning("the database is away, trying again: %s", lost)
+
+    return guarded

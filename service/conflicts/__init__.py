@@ -1,0 +1,1 @@
+"""Conflicts: facts that do not fit together, kept as they were stated and listed for the office."""

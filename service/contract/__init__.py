@@ -1,0 +1,1 @@
+"""The open contract: JSON Schema files, the OpenAPI document, what each problem means, and health."""

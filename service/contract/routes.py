@@ -1,0 +1,95 @@
+"""HTTP for the contract and for operations: schemas, OpenAPI, problems, health. None needs a key."""
+
+from pathlib import Path
+from typing import Any
+
+from litestar import Request, Response, Router, get
+from msgspec import Struct
+
+from service import __version__
+from service.kernel.errors import TITLES, Missing
+
+FOLDER = Path(__file__).parents[2] / "schema"
+SCHEMA_MEDIA = "application/schema+json"
+
+
+class Health(Struct, frozen=True):
+    """Whether it is well, in one word, and why not."""
+
+    status: str
+
+
+class Release(Struct, frozen=True):
+    """What runs here."""
+
+    version: str
+
+
+class ProblemMeaning(Struct, frozen=True):
+    """What a problem type means, and the status it comes with."""
+
+    type: str
+    title: str
+    status: int
+
+
+def _public(gives: Any, produces: str = "application/json", refuses: tuple[int, ...] = ()) -> dict[str, Any]:
+    return {
+        "opt": {
+            "public": True,
+            "gives": gives,
+            "status": (200,),
+            "produces": (produces,),
+            "refuses": refuses,
+        }
+    }
+
+
+def _kept_file(path: Path, media: str) -> Response[bytes]:
+    return Response(path.read_bytes(), media_type=media)
+
+
+@get("/livez", **_public(Health))
+async def livez() -> Response[Health]:
+    """The process answers."""
+    return Response(Health("alive"), headers={"Cache-Control": "no-store"})
+
+
+@get("/readyz", **_public(Health, refuses=(503,)))
+async def readyz(request: Request[Any, Any, Any]) -> Response[Health]:
+    """The database answers too."""
+    await request.app.state.pool.fetchval("select 1")
+    return Response(Health("ready"), headers={"Cache-Control": "no-store"})
+
+
+@get("/version", **_public(Release))
+async def version() -> Release:
+    """The version of Setbook."""
+    return Release(__version__)
+
+
+@get("/openapi.json", **_public(dict[str, Any]))
+async def openapi() -> Response[bytes]:
+    """This document."""
+    return _kept_file(FOLDER / "openapi.json", "application/json")
+
+
+@get("/schema/v1/{name:str}", **_public(dict[str, Any], SCHEMA_MEDIA, (404,)))
+async def read_schema(name: str) -> Response[bytes]:
+    """The JSON Schema of a noun or an event, e.g. visit.json, check.overdue.json."""
+    path = FOLDER / "v1" / name
+    if path.parent != FOLDER / "v1" or not path.is_file():
+        raise Missing(f"A schema {name}")
+    return _kept_file(path, SCHEMA_MEDIA)
+
+
+@get("/problems/{kind:str}", **_public(ProblemMeaning, refuses=(404,)))
+async def read_problem(kind: str) -> ProblemMeaning:
+    """What the `type` of a problem means."""
+    if kind not in TITLES:
+        raise Missing(f"A problem {kind}")
+    status, title = TITLES[kind]
+    return ProblemMeaning(f"/problems/{kind}", title, status)
+
+
+router = Router("/", route_handlers=[livez, readyz, version, openapi, read_schema, read_problem])

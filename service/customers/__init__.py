@@ -1,0 +1,1 @@
+"""Customers: whom the work is done for."""

@@ -1,0 +1,65 @@
+"""The door to deadlines: what follows from the facts goes in, reconciled with what the clock said before."""
+
+from collections.abc import Collection
+from datetime import timedelta
+from uuid import UUID
+
+from msgspec.structs import replace
+
+from service.deadlines.models import Derived, KnownBy, Reconciled, Stored
+from service.deadlines.rules import SETTLING, deadline_id, reconcile, withdrawn
+from service.events.outbox import Entry
+from service.kernel.sql import Queries
+
+sql = Queries(__package__)
+
+# However busy a worker is, what became known when it was already due is said by then.
+LONGEST_SETTLING = timedelta(minutes=60)
+
+
+async def store(entry: Entry, subject_ids: Collection[UUID], derived: list[Derived], by: KnownBy) -> None:
+    """From now on the deadlines of these subjects are `derived` and no others; the rest is withdrawn.
+
+    `by` is who made the facts known. Tells what is to be told at once; the clock tells the rest in its time.
+    """
+    before = {
+        row.id: row
+        for row in await entry.db.many(
+            Stored,
+            sql.read_deadlines_of_subjects_for_update,
+            business_id=entry.business_id,
+            subject_ids=list(subject_ids),
+        )
+    }
+    after = {row_id: withdrawn(row) for row_id, row in before.items()} | {
+        deadline_id(entry.business_id, one.kind, one.subject_id, one.starting_fact_id): one for one in derived
+    }
+    changed = [reconcile(row_id, before.get(row_id), one, entry.now, by) for row_id, one in after.items()]
+    rows = [_tell(entry, one) for one in changed if one is not None]
+    if rows:
+        await entry.db.run(sql.upsert_deadlines, business_id=entry.business_id, rows=rows)
+
+
+def _tell(entry: Entry, changed: Reconciled) -> Stored:
+    """The row with the ids of the events that it gave rise to."""
+    row = changed.row
+    if (overdue := changed.overdue) is not None:
+        row = replace(row, announced_event_id=entry.tell(overdue.event, row.subject_id, cause=overdue.cause))
+    if (settled := changed.settled) is not None:
+        event_id = entry.tell(settled.event, row.subject_id, cause=settled.cause)
+        # a word that only takes back an earlier one leaves nothing to be replaced
+        row = replace(row, settled_event_id=None if row.settled_outcome is None else event_id)
+    return row
+
+
+async def postpone(entry: Entry, by: KnownBy) -> None:
+    """A visit came from this worker and key: what they made known too late waits for them to go quiet."""
+    await entry.db.run(
+        sql.postpone_settling,
+        business_id=entry.business_id,
+        worker_id=by.worker_id,
+        key_id=by.key_id,
+        now=entry.now,
+        settling=SETTLING,
+        longest=LONGEST_SETTLING,
+    )

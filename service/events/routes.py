@@ -1,0 +1,272 @@
+"""HTTP for the log and for endpoints. Each handler reads: load, decide, store, tell."""
+
+from datetime import datetime
+from typing import Annotated, Any
+from uuid import UUID
+
+import msgspec
+from litestar import Request, Response, Router, delete, get, patch, post
+from litestar.params import Parameter, RawBody
+
+from service.events import rules
+from service.events.envelope import envelope
+from service.events.models import (
+    Delivery,
+    Endpoint,
+    EndpointMade,
+    EndpointPaused,
+    EndpointResumed,
+    EventPage,
+    LoggedEvent,
+    NewEndpoint,
+    Ping,
+    PingSent,
+)
+from service.events.outbox import Entry, entry
+from service.events.signing import secret_text
+from service.kernel.bodies import decode, read_json
+from service.kernel.db import Db, Pool
+from service.kernel.errors import Missing, Refused
+from service.kernel.http import (
+    MERGE_PATCH,
+    IfMatch,
+    answer,
+    check_precondition,
+    link_next,
+    read_answer,
+    route,
+    tag_of,
+)
+from service.kernel.ids import new_id
+from service.kernel.merge import merged
+from service.kernel.now import random_bytes
+from service.kernel.paging import FIRST_ID, After, Limit, Page, decode_cursor, encode_cursor, page
+from service.kernel.sealing import NONCE_BYTES, seal
+from service.kernel.sql import Queries
+from service.keys.rules import Caller
+
+sql = Queries(__package__)
+SECRET_BYTES = 32
+AFTER_THE_LAST = 2**63 - 1
+
+Types = Annotated[
+    str | None,
+    Parameter(max_length=2_000, description="event types parted by commas, e.g. check.overdue,lawn.*"),
+]
+
+
+@get("/events", **route("events", gives=EventPage, headers=("Link",), refuses=(410, 422)))
+async def list_events(
+    request: Request[Any, Any, Any],
+    caller: Caller,
+    pool: Pool,
+    after: After = None,
+    types: Types = None,
+    limit: Limit = 100,
+) -> Response[EventPage]:
+    """The log in its order, without gaps. `next` is the cursor to go on from, now or when more is told."""
+    (place,) = decode_cursor(after, request.app.state.epoch, int) or (0,)
+    wanted = rules.types_in(types)
+    latest: int = await Db(pool).value(sql.read_latest_sequence, business_id=caller.business_id)
+    read = max(0, min(place, latest))
+    events = await Db(pool).many(
+        LoggedEvent,
+        sql.list_events,
+        business_id=caller.business_id,
+        after_sequence=read,
+        latest_sequence=latest,
+        types=wanted,
+        most=limit,
+    )
+    more = len(events) == limit
+    cursor = encode_cursor(request.app.state.epoch, events[-1].sequence if more else latest)
+    content = EventPage(events=[envelope(event) for event in events], next=cursor)
+    return Response(content, headers={"Link": link_next(request, cursor)} if more else {})
+
+
+@get("/endpoints", **route("events", gives=Page[Endpoint], headers=("Link",), refuses=(410,)))
+async def list_endpoints(
+    request: Request[Any, Any, Any], caller: Caller, pool: Pool, after: After = None, limit: Limit = 100
+) -> Response[Page[Endpoint]]:
+    """Endpoints, oldest first; never their secrets."""
+    (id_,) = decode_cursor(after, request.app.state.epoch, UUID) or (FIRST_ID,)
+    rows = await Db(pool).many(
+        Endpoint, sql.list_endpoints, business_id=caller.business_id, after_id=id_, most=limit + 1
+    )
+    return page(request, rows, limit, lambda row: (row.id,))
+
+
+@post(
+    "/endpoints",
+    **route("events", takes=NewEndpoint, gives=EndpointMade, status=(201,), headers=("ETag", "Location")),
+)
+async def add_endpoint(
+    request: Request[Any, Any, Any], body: RawBody, caller: Caller, pool: Pool, now: datetime
+) -> Response[EndpointMade]:
+    """A new endpoint; it gets what is told from now on. Its secret is shown in this answer, never again."""
+    new = decode(body, NewEndpoint, now)
+    rules.check_endpoint(new, request.app.state.networks)
+    endpoint_id, key = new_id(), random_bytes(SECRET_BYTES)
+    sealed = seal(
+        request.app.state.sealing_key, key, caller.business_id, endpoint_id, random_bytes(NONCE_BYTES)
+    )
+    async with entry(pool, caller.business_id, now, caller.key_id) as book:
+        kept = await book.db.one(
+            Endpoint,
+            sql.insert_endpoint,
+            business_id=caller.business_id,
+            id=endpoint_id,
+            paused_reason=rules.reason_stated(new),
+            secret_sealed=sealed,
+            now=now,
+            **_columns(new),
+        )
+    made = EndpointMade(secret=secret_text(key), **msgspec.structs.asdict(kept))
+    return answer(made, status=201, etag=tag_of(kept.version), location=f"/v1/endpoints/{kept.id}")
+
+
+@get("/endpoints/{endpoint_id:uuid}", **route("events", gives=Endpoint, headers=("ETag",), status=(200, 304)))
+async def read_endpoint(
+    request: Request[Any, Any, Any], endpoint_id: UUID, caller: Caller, pool: Pool
+) -> Response[Endpoint]:
+    """One endpoint, without its secret."""
+    kept = await _load(Db(pool), caller, endpoint_id)
+    return read_answer(request, kept, tag_of(kept.version))
+
+
+@patch(
+    "/endpoints/{endpoint_id:uuid}",
+    **route(
+        "events", takes=NewEndpoint, media=MERGE_PATCH, gives=Endpoint, refuses=(412, 428), headers=("ETag",)
+    ),
+)
+async def amend_endpoint(
+    request: Request[Any, Any, Any],
+    endpoint_id: UUID,
+    body: RawBody,
+    caller: Caller,
+    pool: Pool,
+    now: datetime,
+    if_match: IfMatch = None,
+) -> Response[Endpoint]:
+    """Amend, pause or resume an endpoint (RFC 7396 merge patch); needs If-Match."""
+    change = read_json(body)
+    if not isinstance(change, dict):
+        raise Refused("unreadable", "A merge patch is a JSON object with the members to change.")
+    async with entry(pool, caller.business_id, now, caller.key_id) as book:
+        before = await _load_for_update(book.db, caller, endpoint_id)
+        stated = rules.stated_of(before)
+        new = decode(msgspec.json.encode(merged(msgspec.to_builtins(stated), change)), NewEndpoint, now)
+        rules.check_endpoint(new, request.app.state.networks)
+        if new == stated:
+            return answer(before, etag=tag_of(before.version))
+        check_precondition(if_match, tag_of(before.version))
+        kept = await book.db.one(
+            Endpoint,
+            sql.update_endpoint,
+            business_id=caller.business_id,
+            id=endpoint_id,
+            paused_reason=before.paused_reason if new.state == before.state else rules.reason_stated(new),
+            **_columns(new),
+        )
+        _tell_change(book, before, kept)
+    return answer(kept, etag=tag_of(kept.version))
+
+
+@delete(
+    "/endpoints/{endpoint_id:uuid}",
+    **route("events", gives=None, status=(204,), refuses=(412, 428)),
+    status_code=204,
+)
+async def remove_endpoint(
+    endpoint_id: UUID, caller: Caller, pool: Pool, now: datetime, if_match: IfMatch = None
+) -> None:
+    """Take an endpoint out, with the list of its deliveries; needs If-Match."""
+    async with entry(pool, caller.business_id, now, caller.key_id) as book:
+        kept = await _load_for_update(book.db, caller, endpoint_id)
+        check_precondition(if_match, tag_of(kept.version))
+        await book.db.run(sql.delete_endpoint, business_id=caller.business_id, id=endpoint_id)
+
+
+@get(
+    "/endpoints/{endpoint_id:uuid}/deliveries",
+    **route("events", gives=Page[Delivery], headers=("Link",), refuses=(410,)),
+)
+async def list_deliveries(
+    request: Request[Any, Any, Any],
+    endpoint_id: UUID,
+    caller: Caller,
+    pool: Pool,
+    after: After = None,
+    limit: Limit = 100,
+) -> Response[Page[Delivery]]:
+    """What became of each event at this endpoint, newest first."""
+    await _load(Db(pool), caller, endpoint_id)
+    (number,) = decode_cursor(after, request.app.state.epoch, int) or (AFTER_THE_LAST,)
+    rows = await Db(pool).many(
+        Delivery,
+        sql.list_deliveries,
+        business_id=caller.business_id,
+        endpoint_id=endpoint_id,
+        before_deliverynumber=max(0, min(number, AFTER_THE_LAST)),
+        most=limit + 1,
+    )
+    return page(request, rows, limit, lambda row: (int(row.deliverynumber),))
+
+
+@post(
+    "/endpoints/{endpoint_id:uuid}/test",
+    **route("events", gives=PingSent, status=(202,), refuses=(409,)),
+    status_code=202,
+)
+async def test_endpoint(endpoint_id: UUID, caller: Caller, pool: Pool, now: datetime) -> PingSent:
+    """Send a `test.ping` to this endpoint alone, whatever types it takes."""
+    async with entry(pool, caller.business_id, now, caller.key_id) as book:
+        rules.check_active(await _load(book.db, caller, endpoint_id))
+        event_id = book.tell(Ping(endpoint_id=endpoint_id), endpoint_id)
+    return PingSent(event_id=event_id, event_type="test.ping")
+
+
+async def _load(db: Db, caller: Caller, endpoint_id: UUID) -> Endpoint:
+    kept = await db.maybe(Endpoint, sql.read_endpoint, business_id=caller.business_id, id=endpoint_id)
+    if kept is None:
+        raise Missing("This endpoint")
+    return kept
+
+
+async def _load_for_update(db: Db, caller: Caller, endpoint_id: UUID) -> Endpoint:
+    kept = await db.maybe(
+        Endpoint, sql.read_endpoint_for_update, business_id=caller.business_id, id=endpoint_id
+    )
+    if kept is None:
+        raise Missing("This endpoint")
+    return kept
+
+
+def _columns(new: NewEndpoint) -> dict[str, object]:
+    return {"url": new.url, "types": new.types, "description": new.description, "state": new.state}
+
+
+def _tell_change(book: Entry, before: Endpoint, now: Endpoint) -> None:
+    """Pausing and resuming are told; the rest of an endpoint is the office's own affair."""
+    if before.state == now.state:
+        return
+    if now.state == "paused":
+        book.tell(EndpointPaused(endpoint_id=now.id, reason="by_office"), now.id)
+    else:
+        book.tell(EndpointResumed(endpoint_id=now.id), now.id)
+
+
+router = Router(
+    "/",
+    route_handlers=[
+        list_events,
+        list_endpoints,
+        add_endpoint,
+        read_endpoint,
+        amend_endpoint,
+        remove_endpoint,
+        list_deliveries,
+        test_endpoint,
+    ],
+)

@@ -1,0 +1,170 @@
+"""What follows from an attempt to deliver, and what an endpoint may be. Pure: now is an argument."""
+
+from collections.abc import Collection
+from datetime import UTC, datetime, timedelta
+from email.utils import parsedate_to_datetime
+from ipaddress import ip_address
+from urllib.parse import SplitResult, urlsplit
+
+from msgspec import Struct
+
+from service.events.addresses import Network, is_allowed
+from service.events.models import EVENT_TYPES, Endpoint, NewEndpoint
+from service.kernel.errors import Fault, Refused, invalid
+
+# Waits after the first attempt, the second and so on, as the Standard Webhooks specification gives them.
+WAITS = (
+    timedelta(seconds=5),
+    timedelta(minutes=5),
+    timedelta(minutes=30),
+    timedelta(hours=2),
+    timedelta(hours=5),
+    timedelta(hours=10),
+    timedelta(hours=14),
+    timedelta(hours=20),
+    timedelta(hours=24),
+)
+LONGEST_WAIT = timedelta(hours=24)
+TAKEN = range(200, 300)
+GONE = 410
+
+
+class Outcome(Struct, frozen=True, kw_only=True):
+    """What one attempt came to: the receiver's status, or one sentence on why there is none."""
+
+    status: int | None = None
+    error: str | None = None
+    retry_after: str | None = None
+    duration_ms: int
+
+
+class Delivered(Struct, frozen=True):
+    """The receiver has it."""
+
+
+class Again(Struct, frozen=True):
+    """To be tried again then."""
+
+    at: datetime
+
+
+class GivenUp(Struct, frozen=True):
+    """Tried as often as the schedule says; it stays in the list as dead."""
+
+
+Verdict = Delivered | Again | GivenUp
+
+
+def after(attempt: int, outcome: Outcome, now: datetime, jitter: float) -> Verdict:
+    """What to do after attempt 1, 2, ... ended at `now`; `jitter` lies in [0, 1).
+
+    Only 2xx is delivered. Each wait is spread evenly from half to one and a half of its step, so that the
+    mean is the schedule's 75 hours; a receiver's Retry-After lengthens it, up to 24 hours.
+    """
+    if outcome.status in TAKEN:
+        return Delivered()
+    if attempt > len(WAITS):
+        return GivenUp()
+    wait = WAITS[attempt - 1] * (0.5 + jitter)
+    return Again(now + max(wait, min(asked_wait(outcome.retry_after, now), LONGEST_WAIT)))
+
+
+def asked_wait(retry_after: str | None, now: datetime) -> timedelta:
+    """What a Retry-After header asks for: seconds or an HTTP-date (RFC 9110 section 10.2.3); else none."""
+    text = (retry_after or "").strip()
+    if text.isascii() and text.isdigit():
+        return timedelta(seconds=min(int(text[:9]), 10**8))
+    try:
+        date = parsedate_to_datetime(text)
+    except (ValueError, TypeError):
+        return timedelta()
+    return max(timedelta(), (date if date.tzinfo else date.replace(tzinfo=UTC)) - now)
+
+
+def is_gone(outcome: Outcome) -> bool:
+    """Whether the receiver wants no more deliveries at all (RFC 9110 section 15.5.11)."""
+    return outcome.status == GONE
+
+
+def check_active(endpoint: Endpoint) -> None:
+    """Refuse to try out an endpoint whose deliveries wait."""
+    if endpoint.state == "paused":
+        raise Refused(
+            "conflict", "This endpoint is paused; resume it (PATCH its state to active), then test it."
+        )
+
+
+def stated_of(endpoint: Endpoint) -> NewEndpoint:
+    """What was stated of an endpoint, without identity, version and the courier's word."""
+    return NewEndpoint(
+        url=endpoint.url, types=endpoint.types, description=endpoint.description, state=endpoint.state
+    )
+
+
+def reason_stated(new: NewEndpoint) -> str | None:
+    """Why it is paused, where the office says that it is."""
+    return "Paused by the office." if new.state == "paused" else None
+
+
+def check_endpoint(new: NewEndpoint, networks: Collection[Network]) -> None:
+    """Refuse an endpoint whose URL or types cannot work, with every fault at once."""
+    faults = [Fault(sentence, "#/url", "url") for sentence in url_faults(new.url, networks)]
+    faults += [
+        Fault(_unknown_type(wanted), f"#/types/{place}", "unknown_type")
+        for place, wanted in enumerate(new.types)
+        if not is_known(wanted)
+    ]
+    if faults:
+        raise invalid(faults)
+
+
+def types_in(text: str | None) -> list[str]:
+    """The filters of a list parted by commas; refuses one that names no event type."""
+    wanted = [part.strip() for part in (text or "").split(",") if part.strip()]
+    faults = [Fault(_unknown_type(one), "#/types", "unknown_type") for one in wanted if not is_known(one)]
+    if faults:
+        raise invalid(faults)
+    return wanted
+
+
+def is_known(wanted: str) -> bool:
+    """Whether a filter names an event type, or with `noun.*` at least one."""
+    if wanted.endswith(".*"):
+        return any(known.partition(".")[0] == wanted[:-2] for known in EVENT_TYPES)
+    return wanted in EVENT_TYPES
+
+
+def _unknown_type(wanted: str) -> str:
+    return f"`{wanted}` is no event type; write one as in check.overdue, or all of a noun as in check.*."
+
+
+def url_faults(url: str, networks: Collection[Network]) -> list[str]:
+    """What is wrong with an endpoint's URL, a sentence each; `networks` are those the operator opened.
+
+    Names are not looked up here: what they lead to is checked at every connection.
+    """
+    try:
+        parts = urlsplit(url)
+        port = parts.port
+    except ValueError:
+        return ["The URL cannot be read; write it as https://host/path, with a port from 1 to 65535 if any."]
+    checks = (
+        (parts.scheme not in {"https", "http"}, "The URL must begin with https://."),
+        (parts.scheme == "http" and not networks,
+         "This installation delivers to https:// only; its operator may open a network to http."),
+        (not parts.hostname, "The URL has no host; write it as https://host/path."),
+        (port == 0, "The URL's port must be from 1 to 65535."),
+        ("@" in parts.netloc, "The URL must hold no user name or password; deliveries are signed instead."),
+        ("#" in url, "The URL must hold no fragment (#...); it is never sent to a server."),
+        (_is_closed(parts, networks),
+         "The URL's address is not one that deliveries may go to; name a host on the public internet."),
+    )  # fmt: skip
+    return [sentence for wrong, sentence in checks if wrong]
+
+
+def _is_closed(parts: SplitResult, networks: Collection[Network]) -> bool:
+    """Whether the host is written as an address that no delivery may connect to."""
+    try:
+        return not is_allowed(ip_address(parts.hostname or ""), networks, parts.scheme)
+    except ValueError:
+        return False

@@ -1,0 +1,116 @@
+"""The door out: one signed POST to a receiver that nobody vouches for."""
+
+import asyncio
+import socket
+from collections.abc import AsyncIterator, Callable, Collection, Mapping
+from contextlib import AsyncExitStack, asynccontextmanager
+from datetime import datetime
+from ipaddress import ip_address
+
+import aiohttp
+from aiohttp.abc import AbstractResolver
+
+from service.events import envelope
+from service.events.addresses import Network, is_allowed
+from service.events.models import LoggedEvent
+from service.events.rules import TAKEN, Outcome
+from service.events.signing import signed_headers
+
+TIMEOUT_SECONDS = 15.0
+LARGEST_ANSWER_BYTES = 4096
+# shorter than receivers commonly keep an idle connection, so that none is closed just as it is used
+KEEPALIVE_SECONDS = 4
+LONGEST_ERROR = 500
+
+Sessions = Mapping[str, aiohttp.ClientSession]
+
+
+class AddressRefused(OSError):
+    """The receiver's name leads to an address that no delivery may connect to."""
+
+
+def guarded(networks: Collection[Network], scheme: str) -> Callable[[aiohttp.AddrInfoType], socket.socket]:
+    """Makes the socket of a connection, or refuses its address.
+
+    This is where a socket connects, so names, literal addresses, several answers of one name and a name whose
+    answer changes all pass here.
+    """
+
+    def open_socket(place: aiohttp.AddrInfoType) -> socket.socket:
+        family, kind, protocol, _, target = place
+        address = ip_address(target[0])
+        if not is_allowed(address, networks, scheme):
+            raise AddressRefused(f"{address} is not an address that deliveries by {scheme} may go to.")
+        return socket.socket(family, kind, protocol)
+
+    return open_socket
+
+
+@asynccontextmanager
+async def open_sessions(
+    networks: Collection[Network], resolver: AbstractResolver | None = None
+) -> AsyncIterator[Sessions]:
+    """A client by scheme: addresses guarded, no proxies of the environment, no cookies, nothing unpacked."""
+    async with AsyncExitStack() as stack:
+        sessions = {}
+        for scheme in ("https", "http"):
+            connector = aiohttp.TCPConnector(
+                limit=0,
+                keepalive_timeout=KEEPALIVE_SECONDS,
+                resolver=resolver,
+                socket_factory=guarded(networks, scheme),
+            )
+            client = aiohttp.ClientSession(
+                connector=connector,
+                cookie_jar=aiohttp.DummyCookieJar(),
+                trust_env=False,
+                auto_decompress=False,
+                headers={"User-Agent": "Setbook", "Content-Type": envelope.CONTENT_TYPE},
+            )
+            sessions[scheme] = await stack.enter_async_context(client)
+        yield sessions
+
+
+async def send(
+    sessions: Sessions,
+    url: str,
+    event: LoggedEvent,
+    deliverynumber: int,
+    key: bytes,
+    now: datetime,
+    timeout_seconds: float,
+) -> Outcome:
+    """One attempt, signed with this instant. Whatever the receiver does is an outcome."""
+    body = envelope.body(event, deliverynumber)
+    headers = signed_headers([key], str(event.id), now, body)
+    clock = asyncio.get_running_loop().time
+    started = clock()
+    try:
+        async with sessions[url.partition(":")[0].lower()].post(
+            url,
+            data=body,
+            headers=headers,
+            allow_redirects=False,
+            timeout=aiohttp.ClientTimeout(total=timeout_seconds),
+        ) as response:
+            await response.content.read(LARGEST_ANSWER_BYTES)
+            status, retry_after = response.status, response.headers.get("Retry-After")
+            error = None if status in TAKEN else f"The receiver answered {status}; only 2xx is delivered."
+    except TimeoutError:
+        status, retry_after, error = None, None, f"The receiver had not answered after {timeout_seconds:g} s."
+    except Exception as wrong:  # noqa: BLE001  a receiver can make the client raise anything; none may end the courier
+        status, retry_after, error = None, None, _sentence(wrong)
+    return Outcome(
+        status=status, error=error, retry_after=retry_after, duration_ms=round((clock() - started) * 1000)
+    )
+
+
+def _sentence(wrong: Exception) -> str:
+    """What went wrong, fit to be stored: short, and without control characters that a receiver sent."""
+    cause = wrong.os_error if isinstance(wrong, aiohttp.ClientConnectorError) else wrong
+    text = (
+        str(cause)
+        if isinstance(cause, AddressRefused)
+        else f"The request failed: {type(wrong).__name__}: {wrong}"
+    )
+    return "".join(letter if letter.isprintable() else "?" for letter in text)[:LONGEST_ERROR]

@@ -1,0 +1,1 @@
+"""Facts: the vocabulary of what a visit states."""

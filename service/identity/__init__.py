@@ -1,0 +1,1 @@
+"""Identity: businesses, their workers and their keys."""

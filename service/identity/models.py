@@ -1,0 +1,125 @@
+"""Businesses, workers and api keys."""
+
+from datetime import datetime
+from typing import Annotated, ClassVar, Literal
+from uuid import UUID
+
+from msgspec import Meta, Struct, field
+
+from service.events.models import Event
+from service.kernel.values import FutureInstant, LocalDate, Name, Region, Scope, Zone
+
+
+class HousePolicy(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
+    """The business's own rule for looks, a rule like any other: the earliest of its parts is due.
+
+    `calendar_days` 1 is one look on every local calendar day (common practice); null switches that part off.
+    """
+
+    effective_from: LocalDate | None = None
+    calendar_days: Annotated[int, Meta(ge=1, le=14)] | None = None
+    latest_hour: Annotated[int, Meta(ge=1, le=23, description="local hour of the day")] | None = None
+    elapsed_hours: Annotated[int, Meta(ge=1, le=336)] | None = None
+    name: Name = "House policy"
+
+
+class Licence(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
+    """A licence or operator permit, as it is printed on records."""
+
+    number: Name
+    authority: Name
+    region: Region
+    expires_on: LocalDate | None = None
+
+
+Licences = Annotated[list[Licence], Meta(max_length=50)]
+Currency = Annotated[str, Meta(pattern=r"^[A-Z]{3}$", description="ISO 4217 code")]
+
+
+class NewBusiness(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
+    """A trapping business and its settings.
+
+    `issue` says when a service record goes out: on receipt of the visit, after a hold, or by the office.
+    """
+
+    name: Name
+    zone: Zone
+    currency: Currency = "USD"
+    licences: Licences = field(default_factory=list)
+    issue: Literal["on_receipt", "after_hold", "by_office"] = "by_office"
+    hold_hours: Annotated[
+        int, Meta(ge=0, le=720, description="hours from the receipt of the first version")
+    ] = 24
+    house_policies: Annotated[list[HousePolicy], Meta(min_length=1, max_length=50)] = field(
+        default_factory=lambda: [HousePolicy(calendar_days=1)]
+    )
+
+
+class Business(NewBusiness, frozen=True, kw_only=True):
+    """A business as kept."""
+
+    id: UUID
+    version: int
+    received_at: datetime
+
+
+class NewWorker(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
+    """A person who works for the business."""
+
+    name: Name
+    licences: Licences = field(default_factory=list)
+    active: bool = True
+
+
+class Worker(NewWorker, frozen=True, kw_only=True):
+    """A worker as kept."""
+
+    id: UUID
+    version: int
+    received_at: datetime
+
+
+class NewApiKey(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
+    """A key to be made: who holds it, what it may do, until when."""
+
+    name: Name
+    scopes: Annotated[list[Scope], Meta(min_length=1, max_length=5)]
+    worker_id: UUID | None = None
+    expires_at: FutureInstant | None = None
+
+
+class ApiKey(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A key as listed: never its secret."""
+
+    id: UUID
+    name: str
+    scopes: list[str]
+    worker_id: UUID | None = None
+    last_four: str
+    created_at: datetime
+    expires_at: datetime | None = None
+    revoked_at: datetime | None = None
+
+
+class ApiKeyMade(ApiKey, frozen=True, kw_only=True, omit_defaults=True):
+    """A key just made; `key` is shown this once and kept only as a hash."""
+
+    key: str
+
+
+class Me(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """Who is calling: business, key and what it may do."""
+
+    business_id: UUID
+    business_name: str
+    key_id: UUID
+    scopes: list[str]
+    worker_id: UUID | None = None
+
+
+class KeyRevoked(Event, frozen=True, kw_only=True):
+    """A key was revoked; calls with it are refused from now on."""
+
+    event_type: ClassVar[str] = "key.revoked"
+    key_id: UUID
+    revoked_at: datetime

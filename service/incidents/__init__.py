@@ -1,0 +1,1 @@
+"""Incidents: what went wrong and had to be looked into."""

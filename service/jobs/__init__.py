@@ -1,0 +1,1 @@
+"""Jobs: one target species at one property, opened and closed by a person."""

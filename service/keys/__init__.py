@@ -1,0 +1,1 @@
+"""Keys: from the header of a request to who is calling."""

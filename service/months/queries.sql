@@ -1,0 +1,103 @@
+-- name: list_properties
+select p.id, p.name, p.ref, p.zone from property p where p.business_id = :business_id;
+
+-- name: list_figures
+-- Every figure of the month at every property: a fact belongs to it by its own instant in its property's zone.
+with m as (
+    select p.id as property_id, z.from_at, z.until_at
+    from property p
+    join unnest(:zones::text[], :froms::timestamptz[], :untils::timestamptz[]) z (zone, from_at, until_at)
+        on z.zone = p.zone
+    where p.business_id = :business_id
+)
+select 'visits' as figure, v.property_id, null as kind, array_agg(v.id order by v.arrived_at, v.id) as ids,
+       null as area_m2
+from visit v join m on m.property_id = v.property_id and v.arrived_at >= m.from_at and v.arrived_at < m.until_at
+where v.business_id = :business_id and v.withdrawn_at is null
+group by v.property_id
+union all
+select 'no_access', v.property_id, null, array_agg(v.id order by v.arrived_at, v.id), null
+from visit v join m on m.property_id = v.property_id and v.arrived_at >= m.from_at and v.arrived_at < m.until_at
+where v.business_id = :business_id and v.withdrawn_at is null and v.outcome = 'no_access'
+group by v.property_id
+union all
+select 'sets_placed', s.property_id, s.mechanism, array_agg(s.id order by s.placed_at, s.id), null
+from trap_set s join m on m.property_id = s.property_id and s.placed_at >= m.from_at and s.placed_at < m.until_at
+where s.business_id = :business_id
+group by s.property_id, s.mechanism
+union all
+select 'sets_pulled', e.property_id, null, array_agg(e.set_id order by e.ended_at, e.set_id), null
+from set_state e join m on m.property_id = e.property_id and e.ended_at >= m.from_at and e.ended_at < m.until_at
+where e.business_id = :business_id and e.state = 'pulled'
+group by e.property_id
+union all
+select 'looks', c.property_id, null, array_agg(c.id order by c.checked_at, c.id), null
+from trap_check c
+join m on m.property_id = c.property_id and c.checked_at >= m.from_at and c.checked_at < m.until_at
+where c.business_id = :business_id and c.checked_by <> 'monitor'
+group by c.property_id
+union all
+select 'missed_looks', d.property_id, null, array_agg(d.id order by d.due_at, d.id), null
+from deadline d join m on m.property_id = d.property_id and d.due_at >= m.from_at and d.due_at < m.until_at
+where d.business_id = :business_id and d.kind = 'check'
+  and (d.state = 'late' or (d.state = 'open' and d.due_at <= :now))
+group by d.property_id
+union all
+-- the target is the set's, else the job's; where neither is stated every animal is one
+select case when a.target is null or a.species = a.target or starts_with(a.species, a.target || ' ')
+            then 'catches' else 'other_animals' end as figure,
+       a.property_id, a.species, array_agg(a.id order by a.caught_at, a.id), null
+from (
+    select c.id, c.property_id, c.species, c.caught_at, coalesce(s.target, j.target) as target
+    from catch c
+    join m on m.property_id = c.property_id and c.caught_at >= m.from_at and c.caught_at < m.until_at
+    left join trap_set s on s.business_id = :business_id and s.id = c.set_id
+    left join visit_job k on k.business_id = :business_id and k.visit_id = c.visit_id
+    left join job j on j.business_id = :business_id and j.id = k.job_id and j.property_id = c.property_id
+    where c.business_id = :business_id
+) a
+group by figure, a.property_id, a.species
+union all
+select 'mounds_cleared', c.property_id, c.cleared_by, array_agg(c.id order by c.cleared_at, c.id), null
+from clearing c
+join m on m.property_id = c.property_id and c.cleared_at >= m.from_at and c.cleared_at < m.until_at
+where c.business_id = :business_id
+group by c.property_id, c.cleared_by
+union all
+select 'lawn_patches', l.property_id, l.verdict, array_agg(l.id order by l.began_at, l.id), sum(l.area_m2)::text
+from (
+    select q.id, q.property_id, q.verdict, q.area_m2, coalesce(s.seen_at, o.looked_at) as began_at
+    from lawn_patch q
+    left join sign s on s.business_id = :business_id and s.id = q.starting_fact_id
+    left join look o on o.business_id = :business_id and o.id = q.starting_fact_id
+    where q.business_id = :business_id
+) l
+join m on m.property_id = l.property_id and l.began_at >= m.from_at and l.began_at < m.until_at
+group by l.property_id, l.verdict
+union all
+-- what our own digging opened in turf: an ellipse, in square metres
+select 'turf_opened', s.property_id, null, array_agg(s.id order by s.placed_at, s.id),
+       sum(round(3.14159265358979323846 / 4 * s.opening_length_mm * s.opening_width_mm / 1000000, 6))::text
+from trap_set s join m on m.property_id = s.property_id and s.placed_at >= m.from_at and s.placed_at < m.until_at
+where s.business_id = :business_id and s.opening_on_turf
+group by s.property_id
+union all
+select 'treatments', r.property_id, r.method, array_agg(r.id order by r.applied_at, r.id), null
+from treatment r
+join m on m.property_id = r.property_id and r.applied_at >= m.from_at and r.applied_at < m.until_at
+where r.business_id = :business_id
+group by r.property_id, r.method
+union all
+select 'overdue_now', d.property_id, d.kind, array_agg(d.id order by d.due_at, d.id), null
+from deadline d
+where d.business_id = :business_id and d.state = 'open' and d.due_at <= :now
+group by d.property_id, d.kind;
+
+-- name: list_records
+-- Latest versions only.
+select r.property_id, r.number, r.version, r.visit_id, r.withdrawn, r.pesticide_free_by_us,
+       r.pesticide_known_at_property
+from service_record r
+where r.business_id = :business_id and r.service_on >= :first_on and r.service_on < :until_on
+  and not exists (select from service_record n where n.business_id = :business_id and n.number = r.number
+                  and n.version > r.version);

@@ -1,0 +1,1 @@
+"""Permits: what an authority allowed, for which animals, by which mechanisms, until when."""

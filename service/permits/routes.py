@@ -1,0 +1,8 @@
+"""HTTP for permits."""
+
+from litestar import Router
+
+from service.permits.door import PERMIT
+from service.stated.resource import resource
+
+router = Router("/", route_handlers=resource(PERMIT))

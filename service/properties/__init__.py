@@ -1,0 +1,1 @@
+"""Properties: places where work is done, their features, and whose they were when."""

@@ -1,0 +1,61 @@
+"""What is asked of records over HTTP, and what is answered beside the record itself."""
+
+from datetime import date, datetime
+from uuid import UUID
+
+from msgspec import Struct
+
+from service.records.models import Party, ServiceRecord
+
+
+class Excluded(Struct, frozen=True, kw_only=True):
+    """A record that a claim leaves out, and why, in the record's own words."""
+
+    number: str
+    version: int
+    why: str
+
+
+class RecordPage(Struct, frozen=True, kw_only=True):
+    """Records in the order of the log; `next` is always there: the cursor to go on from, now or later.
+
+    `excluded` lists what `claim` left out of this page.
+    """
+
+    items: list[ServiceRecord]
+    next: str
+    excluded: list[Excluded]
+
+
+class RecordVersion(Struct, frozen=True, kw_only=True):
+    """One version of a record in short; its bytes are at `/v1/service-records/{number}.{version}`."""
+
+    version: int
+    issued_at: datetime
+    service_on: date
+    visit_id: UUID
+    withdrawn: bool
+    pesticide_free_by_us: bool
+    pesticide_known_at_property: bool
+    sha256: str
+
+
+class RecordVersions(Struct, frozen=True, kw_only=True):
+    """Every version of a record, oldest first."""
+
+    number: str
+    versions: list[RecordVersion]
+
+
+class RecordWithParty(Struct, frozen=True, kw_only=True):
+    """A version with the persons beside it; `party_hash` in the record binds the party block to it."""
+
+    record: ServiceRecord
+    sha256: str
+    party: Party
+
+
+class NewRecord(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """Which visit a record is to be issued for."""
+
+    visit_id: UUID

@@ -1,0 +1,267 @@
+-- name: read_head
+select v.id, v.property_id, v.worker_id, v.with_worker_ids, v.arrived_at, v.ended_at, v.outcome, v.treatments_none,
+       v.customer_note, v.withdrawn_at, p.zone, p.region, p.ref as property_ref, p.address, k.job_id, j.target,
+       case when m.id is not null then jsonb_build_object('number', m.number, 'authority', m.authority) end as permit,
+       b.zone as business_zone, b.licences, b.house_policies,
+       exists (select from sign s where s.business_id = :business_id and s.visit_id = :visit_id
+               and s.kind = 'undermined_paving') as paving_undermined
+from visit v
+join property p on p.business_id = :business_id and p.id = v.property_id
+join business b on b.business_id = :business_id
+join visit_job k on k.business_id = :business_id and k.visit_id = v.id
+left join job j on j.business_id = :business_id and j.id = k.job_id and j.property_id = v.property_id
+left join permit m on m.business_id = :business_id and m.id = j.permit_id
+where v.business_id = :business_id and v.id = :visit_id;
+
+-- name: read_holder
+-- Whose property it was on the day: tenures are half-open. Of two that overlap, the one that began later.
+select c.id, c.name, c.ref, c.addresses
+from tenure h
+join customer c on c.business_id = :business_id and c.id = h.customer_id
+where h.business_id = :business_id and h.property_id = :property_id
+  and h.from_on <= :day and (h.until_on is null or h.until_on > :day)
+order by h.from_on desc, h.id
+limit 1;
+
+-- name: list_visits_of_period
+-- From the visit before at the property, which begins the period, to the visit's end.
+select v.id, v.arrived_at, v.ended_at, v.treatments_none
+from visit v
+where v.business_id = :business_id and v.property_id = :property_id and v.withdrawn_at is null
+  and v.arrived_at <= :ended_at
+  and v.arrived_at >= coalesce(
+      (select max(w.arrived_at) from visit w
+       where w.business_id = :business_id and w.property_id = :property_id and w.withdrawn_at is null
+         and (w.arrived_at, w.id) < (:arrived_at::timestamptz, :visit_id::uuid)),
+      :arrived_at)
+order by v.arrived_at, v.id;
+
+-- name: list_applied
+-- All that may break a claim in the period: treatments, treated seed, and how animals were taken without a check.
+select t1.id, 'treatment' as noun, t1.visit_id, t1.method, t1.product, t1.registration, t1.amount::text, t1.unit,
+       t1.applied_at, t1.applied_by
+from treatment t1
+where t1.business_id = :business_id and t1.property_id = :property_id
+  and t1.applied_at between :from_at and :until_at
+union all
+select r.id, 'repair', r.visit_id, 'treated_seed', null, null, null, null, r.repaired_at, 'us'
+from repair r
+where r.business_id = :business_id and r.property_id = :property_id and r.seed_treated
+  and r.repaired_at between :from_at and :until_at
+union all
+select c.id, 'catch', c.visit_id, c.method, null, null, null, null, c.caught_at, 'us'
+from catch c
+where c.business_id = :business_id and c.property_id = :property_id and c.method is not null
+  and c.caught_at between :from_at and :until_at;
+
+-- name: list_placings
+-- Sets at the property that the visit touched, or that had not ended before it.
+select s.id as set_id, s.visit_id, s.property_id, s.placed_at, s.mechanism, s.moved_from_set_id, s.target,
+       s.position, (select array_agg((one->>'no')::int) from jsonb_array_elements(s.traps) one) as trap_nos
+from set_state e
+join trap_set s on s.business_id = :business_id and s.id = e.set_id and s.property_id = :property_id
+where e.business_id = :business_id and e.property_id = :property_id
+  and (s.placed_at <= :ended_at or s.visit_id = :visit_id)
+  and (e.ended_at is null or e.ended_at >= :arrived_at or s.visit_id = :visit_id
+       or exists (select from trap_check c where c.business_id = :business_id and c.set_id = e.set_id
+                  and c.visit_id = :visit_id));
+
+-- name: list_checks
+-- Looks at these sets up to the visit's end, by visits at the property, and all of the visit's own.
+select c.id, c.visit_id, c.property_id, c.set_id, c.checked_at, c.checked_by, c.finding, c.action, c.traps,
+       c.ground_searched,
+       coalesce((select array_agg(a.trap_no) from catch a where a.business_id = :business_id
+                 and a.visit_id = c.visit_id and a.check_id = c.id), '{}') as caught_in
+from trap_check c
+where c.business_id = :business_id and c.property_id = :property_id
+  and (c.visit_id = :visit_id or (c.set_id = any (:set_ids::uuid[]) and c.checked_at <= :ended_at));
+
+-- name: list_caught
+select c.id, c.set_id, c.species, c.sex, c.age_class, c.fate from catch c
+where c.business_id = :business_id and c.visit_id = :visit_id;
+
+-- name: list_clearings
+-- Of the signs that the visit cleared, also what was cleared before.
+select c.id, c.visit_id, c.sign_id, c.cleared_at, c.count, c.cleared_by = 'us' as by_us, s.count as sign_count,
+       s.kind = 'mound' as is_mound
+from clearing c
+left join sign s on s.business_id = :business_id and s.id = c.sign_id and s.property_id = :property_id
+where c.business_id = :business_id and c.property_id = :property_id
+  and c.sign_id in (select o.sign_id from clearing o where o.business_id = :business_id and o.visit_id = :visit_id)
+  and (c.cleared_at <= :ended_at or c.visit_id = :visit_id);
+
+-- name: list_repairs
+select r.id as repair_id, r.how, r.area_m2::text, r.seed_treated from repair r
+where r.business_id = :business_id and r.visit_id = :visit_id;
+
+-- name: list_told
+select d.id as told_id, d.at as told_at, d.what from told d
+where d.business_id = :business_id and d.visit_id = :visit_id;
+
+-- name: list_awaited
+-- Sets and signs that the visit speaks of and that nobody has stated at the property.
+select named.noun, named.id
+from (
+    select 'set' as noun, c.set_id as id from trap_check c
+    where c.business_id = :business_id and c.visit_id = :visit_id
+    union
+    select 'sign', m.sign_id from tamping m where m.business_id = :business_id and m.visit_id = :visit_id
+    union
+    select 'sign', l.sign_id from look l where l.business_id = :business_id and l.visit_id = :visit_id
+    union
+    select 'sign', c.sign_id from clearing c where c.business_id = :business_id and c.visit_id = :visit_id
+    union
+    select 'sign', r.sign_id from repair r
+    where r.business_id = :business_id and r.visit_id = :visit_id and r.sign_id is not null
+    union
+    select 'set', r.set_id from repair r
+    where r.business_id = :business_id and r.visit_id = :visit_id and r.set_id is not null
+) named
+where not exists (select from trap_set s where named.noun = 'set' and s.business_id = :business_id
+                  and s.id = named.id and s.property_id = :property_id)
+  and not exists (select from sign s where named.noun = 'sign' and s.business_id = :business_id
+                  and s.id = named.id and s.property_id = :property_id)
+order by named.noun, named.id;
+
+-- name: list_rested
+select v.id as visit_id, v.version, v.first_received_at as received_at, v.ended_at from visit v
+where v.business_id = :business_id and v.id = any (:visit_ids::uuid[])
+order by v.arrived_at, v.id;
+
+-- name: list_arrivals
+-- Of each key that brought one of these visits: when anything arrived from it last.
+select k.key_id,
+       (select max(a.received_at) from visit_version a
+        where a.business_id = :business_id and a.key_id = k.key_id) as received_at
+from (select distinct w.key_id from visit_version w
+      where w.business_id = :business_id and w.visit_id = any (:visit_ids::uuid[])) k
+order by k.key_id;
+
+-- name: list_worker_names
+-- In the order of the ids: who led the visit comes first.
+select w.name from worker w
+where w.business_id = :business_id and w.id = any (:worker_ids::uuid[])
+order by array_position(:worker_ids::uuid[], w.id);
+
+-- name: latest_version
+select r.number, r.version, r.content_sha256 from service_record r
+where r.business_id = :business_id and r.visit_id = :visit_id
+order by r.version desc
+limit 1;
+
+-- name: next_number
+-- Locked before the counter of the log, so that numbers have no gap and nobody waits in a circle.
+insert into counter as c (business_id, name, value)
+values (:business_id, :name, 1)
+on conflict (business_id, name) do update set value = c.value + 1
+where c.business_id = :business_id
+returning c.value;
+
+-- name: insert_record
+insert into service_record (business_id, number, version, visit_id, property_id, customer_id, service_on, issued_at,
+    sequence, pesticide_free_by_us, pesticide_known_at_property, withdrawn, bytes, sha256, content_sha256, party)
+values (:business_id, :number, :version, :visit_id, :property_id, :customer_id, :service_on, :issued_at,
+    :sequence, :pesticide_free_by_us, :pesticide_known_at_property, :withdrawn, :bytes, :sha256, :content_sha256,
+    :party);
+
+-- name: list_visits_with_record
+-- Those at the property that ended at or after an instant and have a record, the earliest first; at most so many,
+-- but all that ended together.
+select v.id, v.ended_at from visit v
+where v.business_id = :business_id and v.property_id = :property_id
+  and (:since_at::timestamptz is null or v.ended_at >= :since_at)
+  and exists (select from service_record r where r.business_id = :business_id and r.visit_id = v.id)
+order by v.ended_at
+fetch first :most rows with ties;
+
+-- name: has_record
+select exists (select from service_record r where r.business_id = :business_id and r.visit_id = :visit_id);
+
+-- name: read_place
+-- The last number of the log: all records up to it are there, for the counter moves with their commit.
+select c.value from counter c where c.business_id = :business_id and c.name = 'event';
+
+-- name: select_versions
+-- By their place in the log, each with whether the claim holds. `latest`: of each record only the last version as of a
+-- place, so that pages read later fit those read before.
+select r.sequence, case :claim::text when 'by_us' then r.pesticide_free_by_us
+                                     when 'known' then r.pesticide_known_at_property else true end as holds
+from service_record r
+where r.business_id = :business_id and r.sequence > :after and r.sequence <= :as_of
+  and (not :latest or not exists (
+      select from service_record n where n.business_id = :business_id and n.number = r.number
+      and n.version > r.version and n.sequence <= :as_of))
+  and r.service_on >= :since and r.service_on < :until
+  and (:property_id::uuid is null or r.property_id = :property_id)
+  and (:customer_id::uuid is null or r.customer_id = :customer_id)
+order by r.sequence
+limit :most;
+
+-- name: read_lines
+-- Records as text that goes out as it is, parted by line feeds, which stand in no canonical JSON.
+select convert_to(string_agg(r.bytes, e'\n' order by r.sequence) || e'\n', 'UTF8')
+from service_record r
+where r.business_id = :business_id and r.sequence = any (:sequences::bigint[]);
+
+-- name: read_rows
+-- The same as lines of CSV (RFC 4180). Machine columns never need quotes; texts come last, always quoted, and unless
+-- `raw` with an apostrophe before what a spreadsheet would take for a formula.
+select convert_to(string_agg(
+    array_to_string(array[
+        r.number, r.version::text, r.service_on::text, r.c->>'arrived_at', r.c->>'ended_at', r.issued_at,
+        r.visit_id::text, r.property_id::text, r.customer_id::text, r.c->>'job_id', r.c->>'worker_id',
+        r.withdrawn::text, r.pesticide_free_by_us::text, r.pesticide_known_at_property::text,
+        jsonb_array_length(r.c->'pesticide_known_at_property'->'visit_ids')::text,
+        r.c->'pesticide_known_at_property'->>'visits_stating_none',
+        (select count(*) from jsonb_array_elements(r.c->'sets') s where s->'done' @> '["placed"]')::text,
+        (select count(*) from jsonb_array_elements(r.c->'sets') s where s->'done' @> '["pulled"]')::text,
+        (select count(*) from jsonb_array_elements(r.c->'sets') s
+         where s->>'state' in ('standing', 'made_safe', 'missing'))::text,
+        jsonb_array_length(r.c->'checks')::text,
+        (select coalesce(sum((a->>'count')::int), 0) from jsonb_array_elements(r.c->'catches') a)::text,
+        (select coalesce(sum((a->>'count')::int), 0) from jsonb_array_elements(r.c->'other_animals') a)::text,
+        r.c->>'mounds_cleared', r.c->>'trap_nights', encode(r.sha256, 'hex')
+    ], ',', '') || (
+        select string_agg(',"' || case
+            when not :raw and u.text ~ '^[[:space:]\u00a0\u3000\ufeff]*[=+\-@＝＋－＠]|^[\t\r\n]' then ''''
+            else '' end || replace(coalesce(u.text, ''), '"', '""') || '"', '' order by u.place)
+        from unnest(array[
+            r.c->>'zone', r.refs->>'property', r.refs->>'customer', r.c->>'outcome', r.c->>'target',
+            (select string_agg(m->>'method', '; ' order by m->>'method')
+             from jsonb_array_elements(r.c->'methods') m),
+            (select string_agg(concat_ws(' ', x->>'method', x->>'product', x->>'registration'), '; ')
+             from jsonb_array_elements(r.c->'treatments') x),
+            r.c->>'statement'
+        ]) with ordinality u (text, place)
+    ), e'\r\n' order by r.sequence) || e'\r\n', 'UTF8')
+from (
+    select q.sequence, q.number, q.version, q.service_on, q.visit_id, q.property_id, q.customer_id, q.withdrawn,
+           q.pesticide_free_by_us, q.pesticide_known_at_property, q.sha256, d.record->>'issued_at' as issued_at,
+           d.record->'content' as c, d.record->'refs' as refs
+    from service_record q cross join lateral (select q.bytes::jsonb as record) d
+    where q.business_id = :business_id and q.sequence = any (:sequences::bigint[])
+) r;
+
+-- name: list_excluded
+-- What a claim leaves out, with the record's own words for why.
+select r.number, r.version, r.bytes::jsonb #>> '{content,statement}' as why
+from service_record r
+where r.business_id = :business_id and r.sequence = any (:sequences::bigint[])
+order by r.sequence;
+
+-- name: list_versions
+select r.version, r.issued_at, r.service_on, r.visit_id, r.withdrawn, r.pesticide_free_by_us,
+       r.pesticide_known_at_property, encode(r.sha256, 'hex') as sha256
+from service_record r
+where r.business_id = :business_id and r.number = :number
+order by r.version;
+
+-- name: read_version
+select r.number, r.version, r.bytes, encode(r.sha256, 'hex') as sha256, r.party from service_record r
+where r.business_id = :business_id and r.number = :number and r.version = :version;
+
+-- name: read_latest_of_visit
+select r.number, r.version, r.bytes, encode(r.sha256, 'hex') as sha256, r.party from service_record r
+where r.business_id = :business_id and r.visit_id = :visit_id
+order by r.version desc
+limit 1;

@@ -1,0 +1,46 @@
+"""What the clock has done for records: the first one of a visit, and a property's records compared anew."""
+
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from service.events.outbox import Entry
+from service.kernel.sql import Queries
+from service.records.actions import issue
+from service.records.facts import Ended
+from service.work import door
+from service.work.models import RECORD, RECORDS_ANEW
+
+sql = Queries(__package__)
+
+# So many visits are compared in one transaction, so that nobody waits long for the business's turn.
+MOST_AT_ONCE = 50
+JUST_AFTER = timedelta(microseconds=1)
+
+
+async def issue_first(entry: Entry, visit_id: UUID, since_at: datetime | None) -> None:  # noqa: ARG001
+    """The record of a visit that has none yet; further versions are for `compare_anew`, once it is quiet."""
+    if not await entry.db.value(sql.has_record, business_id=entry.business_id, visit_id=visit_id):
+        await issue(entry, visit_id)
+
+
+async def compare_anew(entry: Entry, property_id: UUID, since_at: datetime | None) -> None:
+    """A new version of each record at the property whose visit ended since and whose content has changed.
+
+    Where there are many, the rest is put back on the queue as work of its own.
+    """
+    visits = await entry.db.many(
+        Ended,
+        sql.list_visits_with_record,
+        business_id=entry.business_id,
+        property_id=property_id,
+        since_at=since_at,
+        most=MOST_AT_ONCE,
+    )
+    for visit in visits:
+        await issue(entry, visit.id)
+    if len(visits) >= MOST_AT_ONCE:
+        rest = visits[-1].ended_at + JUST_AFTER
+        await door.put(entry, RECORDS_ANEW, property_id, rest, entry.now)
+
+
+HANDLERS = {RECORD: issue_first, RECORDS_ANEW: compare_anew}

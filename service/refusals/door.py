@@ -1,0 +1,50 @@
+"""The door to refusals: keep a body before the refusal of it leaves."""
+
+from uuid import UUID
+
+from service.events.outbox import Entry
+from service.kernel.canonical import sha256
+from service.kernel.errors import TITLES, Refused
+from service.kernel.ids import new_id
+from service.kernel.sql import Queries
+from service.refusals.models import Kept, KeptBody
+
+sql = Queries(__package__)
+KEPT_KINDS = ("invalid", "stale", "precondition_required")
+
+
+async def keep(
+    book: Entry, raw: bytes, body: object, claimed_id: UUID | None, refused: Refused
+) -> UUID | None:
+    """Keep the bytes and give the refusal its id; the visit's id where a mended body was accepted for them."""
+    waits = isinstance(body, dict) and [fault.code for fault in refused.errors] == ["unknown_property"]
+    kept = await book.db.one(
+        Kept,
+        sql.keep_refusal,
+        business_id=book.business_id,
+        id=new_id(),
+        claimed_id=claimed_id,
+        sha256=sha256(raw),
+        body=raw,
+        status=TITLES[refused.kind][0],
+        problem=refused.problem(),
+        property_id=UUID(body["property_id"]) if waits and isinstance(body, dict) else None,
+        key_id=book.key_id,
+        now=book.now,
+    )
+    refused.refusal_id = kept.id
+    return kept.accepted_visit_id
+
+
+async def waiting(book: Entry, property_id: UUID) -> list[KeptBody]:
+    """Bodies that were refused only because this property was not there."""
+    return await book.db.many(
+        KeptBody, sql.list_bodies_waiting_for_property, business_id=book.business_id, property_id=property_id
+    )
+
+
+async def accepted(book: Entry, refusal_id: UUID, visit_id: UUID) -> None:
+    """The body, as it was or mended, became this visit: the original bytes sent again answer `same`."""
+    await book.db.run(
+        sql.accept_refusal, business_id=book.business_id, id=refusal_id, visit_id=visit_id, now=book.now
+    )

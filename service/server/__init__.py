@@ -1,0 +1,1 @@
+"""The PostgreSQL that comes along, so that one command on a bare machine works."""

@@ -1,0 +1,190 @@
+"""A set: traps at one spot, as stated by its placing and checks; what follows, and what is answered."""
+
+from datetime import datetime
+from decimal import Decimal
+from typing import ClassVar, Literal
+from uuid import UUID
+
+from msgspec import Struct
+
+from service.conflicts.models import Conflict
+from service.deadlines.models import Derived
+from service.events.models import Event
+from service.facts.models import Action, Finding, Trap, TrapFinding
+from service.kernel.values import Mechanism, Point
+
+# missing: it stands by the book, and the last look did not find it
+State = Literal["awaited", "standing", "made_safe", "missing", "pulled", "moved", "lost"]
+Ending = Literal["pulled", "moved", "lost"]
+
+
+# Facts ---------------------------------------------------------------------------------------------------
+class Placing(Struct, frozen=True, kw_only=True):
+    """The set as it was placed; its fact id is the set's own id."""
+
+    visit_id: UUID
+    property_id: UUID
+    placed_at: datetime
+    mechanism: Mechanism
+    moved_from_set_id: UUID | None = None
+    trap_nos: list[int]
+
+
+class Check(Struct, frozen=True, kw_only=True):
+    """A look at the set; `caught_in` has the trap number of each catch, or None where it is not said."""
+
+    id: UUID
+    visit_id: UUID
+    property_id: UUID
+    checked_at: datetime
+    checked_by: Literal["worker", "customer", "agent", "monitor"] = "worker"
+    finding: Finding
+    action: Action
+    traps: list[TrapFinding] = []
+    caught_in: list[int | None] = []
+
+
+class Mention(Struct, frozen=True, kw_only=True):
+    """Another fact that names this set: a new set that was moved from here, or a repair."""
+
+    noun: Literal["set", "repair"]
+    fact_id: UUID
+    visit_id: UUID
+    property_id: UUID
+    at: datetime
+
+
+class SetFacts(Struct, frozen=True, kw_only=True):
+    """All that is stated of one set id, in any order."""
+
+    set_id: UUID
+    placing: Placing | None = None
+    checks: list[Check] = []
+    mentions: list[Mention] = []
+
+
+# What follows --------------------------------------------------------------------------------------------
+class SetState(Struct, frozen=True, kw_only=True):
+    """The state of a set. `trap_half_nights` is twice its trap-nights, so that halves stay whole numbers."""
+
+    set_id: UUID
+    property_id: UUID
+    state: State
+    fishing: bool
+    placed_at: datetime | None
+    ended_at: datetime | None
+    last_looked_at: datetime | None
+    last_finding: Finding | None
+    moved_to_set_id: UUID | None
+    looks: int
+    catches: int
+    trap_half_nights: int
+
+
+class SetBook(Struct, frozen=True, kw_only=True):
+    """All that follows from the facts of one set; no state where no placing and no check is left."""
+
+    state: SetState | None
+    ended_by: Check | None
+    deadlines: list[Derived]
+    conflicts: list[Conflict]
+
+
+class Known(Struct, frozen=True, kw_only=True):
+    """The state as it was stored before."""
+
+    state: State
+    placed_at: datetime | None
+    ended_at: datetime | None
+
+
+# Read models ---------------------------------------------------------------------------------------------
+class SetShown(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A set as stated and as it now is.
+
+    Amending what is stated takes `visit_etag`; while its placing is awaited, nothing is stated and there is
+    none. `trap_nights` counts a trap that was found sprung for half its interval.
+    """
+
+    id: UUID
+    property_id: UUID
+    job_id: UUID | None = None
+    visit_id: UUID | None = None
+    visit_etag: str | None = None
+    sign_id: UUID | None = None
+    moved_from_set_id: UUID | None = None
+    placed_at: datetime | None = None
+    target: str | None = None
+    position: Point | None = None
+    mechanism: Mechanism | None = None
+    traps: list[Trap] | None = None
+    depth_mm: int | None = None
+    light_kept_out: bool | None = None
+    trigger_travel_mm: int | None = None
+    flagged: bool | None = None
+    foot_traffic: Literal["none", "some", "path"] | None = None
+    opening_length_mm: int | None = None
+    opening_width_mm: int | None = None
+    opening_on_turf: bool | None = None
+    photo_ids: list[UUID] | None = None
+    state: State
+    fishing: bool
+    ended_at: datetime | None = None
+    last_looked_at: datetime | None = None
+    last_finding: Finding | None = None
+    moved_to_set_id: UUID | None = None
+    looks: int
+    catches: int
+    trap_nights: Decimal
+
+
+class TrapShown(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A trap with the number the business wrote on it, and the set it is in or was in last."""
+
+    mark: str
+    no: int
+    direction_deg: int | None = None
+    mechanism: Mechanism
+    set_id: UUID
+    property_id: UUID
+    position: Point | None = None
+    placed_at: datetime
+    state: State
+    fishing: bool
+    ended_at: datetime | None = None
+    last_looked_at: datetime | None = None
+
+
+# Events --------------------------------------------------------------------------------------------------
+class SetPlaced(Event, frozen=True, kw_only=True):
+    """A set stands in the book: its placing became known."""
+
+    event_type: ClassVar[str] = "set.placed"
+    set_id: UUID
+    property_id: UUID
+    visit_id: UUID
+    placed_at: datetime
+    mechanism: Mechanism
+    traps: int
+    moved_from_set_id: UUID | None = None
+
+
+class SetEnded(Event, frozen=True, kw_only=True):
+    """A set was pulled, moved or lost; said again where what ended it or when is now another."""
+
+    event_type: ClassVar[str] = "set.ended"
+    set_id: UUID
+    property_id: UUID
+    visit_id: UUID
+    check_id: UUID
+    ended_as: Ending
+    ended_at: datetime
+
+
+class SetRestored(Event, frozen=True, kw_only=True):
+    """What was said to have ended does stand: a pull was taken back, or a lost set was found again."""
+
+    event_type: ClassVar[str] = "set.restored"
+    set_id: UUID
+    property_id: UUID
+    state: State

@@ -1,0 +1,1 @@
+"""Treatments: what substances and devices were used at a property, by anybody."""

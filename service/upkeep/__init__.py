@@ -1,0 +1,1 @@
+"""Upkeep: what the turf got on its own, mowing above all."""

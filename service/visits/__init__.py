@@ -1,0 +1,1 @@
+"""Visits: one body with all facts; this slice writes every fact table."""

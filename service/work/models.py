@@ -1,0 +1,33 @@
+"""A piece of work as it is claimed and taken up."""
+
+from datetime import datetime
+from uuid import UUID
+
+from msgspec import Struct
+
+# The first record of a visit; subject: the visit.
+RECORD = "record"
+# All records of a property whose visits ended at or after `since_at`; subject: the property.
+RECORDS_ANEW = "records_anew"
+
+# All deadlines of a property, after it, its features or the house policy changed; subject: the property.
+PROPERTY_ANEW = "property_anew"
+# Bodies that were refused because the property was not there yet; subject: the property.
+REFUSALS_AGAIN = "refusals_again"
+# Sets that stand though their job is closed; subject: the job.
+LEFT_OUT = "left_out"
+
+
+class Claimed(Struct, frozen=True):
+    """Leased to one runner; `attempt` tells its word from that of a runner before or after."""
+
+    business_id: UUID
+    kind: str
+    subject_id: UUID
+    attempt: int
+
+
+class Taken(Struct, frozen=True):
+    """Taken off the queue, in the transaction that does it. Without `since_at`: from the beginning."""
+
+    since_at: datetime | None

@@ -1,0 +1,430 @@
+"""The courier against real receivers on loopback; hours and days are pretended by handing in `now`."""
+
+import asyncio
+import json
+import socket
+from collections.abc import Awaitable, Callable, Sequence
+from contextlib import asynccontextmanager
+from datetime import timedelta
+from ipaddress import ip_network
+from uuid import UUID
+
+import pytest
+from aiohttp import web
+from aiohttp.abc import AbstractResolver, ResolveResult
+from standardwebhooks.webhooks import Webhook
+
+from service.events import rules, sender, ticks
+from service.events.ticks import Attempted, claim, fan_out, settle
+from service.kernel.now import utc_now
+from tests.events.conftest import LOOPBACK, SEALING_KEY, Book, receiving, status
+
+NOW = utc_now()
+JITTER = 0.5
+
+
+async def attempt_all(sessions, claimed, now, timeout_seconds=5.0) -> list[Attempted]:
+    return [await ticks.attempt(sessions, SEALING_KEY, one, now, JITTER, timeout_seconds) for one in claimed]
+
+
+async def deliver(courier, sessions, now, timeout_seconds=5.0) -> list[Attempted]:
+    """One round of the courier at `now`."""
+    await fan_out(courier, now)
+    attempted = await attempt_all(sessions, await claim(courier, now, 100), now, timeout_seconds)
+    await settle(courier, attempted, now)
+    return attempted
+
+
+@asynccontextmanager
+async def running(courier, count: int = 1, networks=LOOPBACK):
+    stop = asyncio.Event()
+    async with asyncio.TaskGroup() as group:
+        for _ in range(count):
+            group.create_task(ticks.run(courier, SEALING_KEY, networks, stop))
+        try:
+            yield
+        finally:
+            stop.set()
+
+
+async def test_an_event_is_delivered_signed_and_settled(book: Book, courier, sessions):
+    async with receiving() as receiver:
+        endpoint_id, secret = await book.add_endpoint(receiver.url)
+        (event_id,) = await book.tell(NOW)
+        await deliver(courier, sessions, NOW)
+        (received,) = await receiver.take()
+
+    event = Webhook(secret).verify(received.body, received.headers)
+    assert event["id"] == received.headers["webhook-id"] == str(event_id)
+    assert event["deliverynumber"] == "1"
+    assert received.headers["content-type"] == "application/cloudevents+json; charset=UTF-8"
+    (kept,) = await book.deliveries(endpoint_id)
+    assert (kept.state, kept.attempt, kept.last_status, kept.last_error) == ("delivered", 1, 204, None)
+    assert kept.delivered_at == NOW
+
+
+async def test_a_failure_is_tried_again_with_the_same_body_and_a_new_timestamp(book: Book, courier, sessions):
+    async with receiving(status(500)) as receiver:
+        endpoint_id, secret = await book.add_endpoint(receiver.url)
+        await book.tell(NOW)
+        (first,) = await deliver(courier, sessions, NOW)
+        (kept,) = await book.deliveries(endpoint_id)
+        assert (kept.state, kept.last_status) == ("waiting", 500)
+        assert kept.last_error == "The receiver answered 500; only 2xx is delivered."
+        assert isinstance(first.verdict, rules.Again)
+        assert kept.due_at == first.verdict.at
+
+        assert await claim(courier, kept.due_at - timedelta(microseconds=1), 100) == []
+        await deliver(courier, sessions, kept.due_at)
+        one, two = await receiver.take(2)
+
+    assert one.body == two.body
+    assert one.headers["webhook-id"] == two.headers["webhook-id"]
+    assert int(two.headers["webhook-timestamp"]) - int(one.headers["webhook-timestamp"]) in {5, 6}
+    Webhook(secret).verify(two.body, two.headers)
+    (kept,) = await book.deliveries(endpoint_id)
+    assert (kept.state, kept.attempt, kept.last_status) == ("delivered", 2, 204)
+
+
+async def test_after_ten_attempts_over_three_days_it_is_dead_and_stays_listed(book: Book, courier, sessions):
+    async with receiving(*[status(503)] * 10) as receiver:
+        endpoint_id, _ = await book.add_endpoint(receiver.url)
+        await book.tell(NOW)
+        now = NOW
+        for _ in range(10):
+            await deliver(courier, sessions, now)
+            (kept,) = await book.deliveries(endpoint_id)
+            now = max(now, kept.due_at)
+        await receiver.take(10)
+
+    assert (kept.state, kept.attempt, kept.last_status) == ("dead", 10, 503)
+    assert timedelta(hours=75, minutes=35, seconds=5) <= now - NOW < timedelta(hours=75, minutes=36)
+    assert await claim(courier, now + timedelta(days=30), 100) == []
+
+
+async def test_retry_after_puts_the_next_attempt_off(book: Book, courier, sessions):
+    async with receiving(status(429, Retry_After="3600")) as receiver:
+        endpoint_id, _ = await book.add_endpoint(receiver.url)
+        await book.tell(NOW)
+        await deliver(courier, sessions, NOW)
+    (kept,) = await book.deliveries(endpoint_id)
+    assert timedelta(hours=1) <= kept.due_at - NOW < timedelta(hours=1, seconds=5)
+
+
+async def test_410_pauses_the_endpoint_and_its_deliveries_wait(book: Book, courier, sessions):
+    async with receiving(status(410), status(204), status(204)) as receiver, receiving() as other:
+        endpoint_id, _ = await book.add_endpoint(receiver.url)
+        watching, _ = await book.add_endpoint(other.url, "endpoint.paused")
+        await book.tell(NOW)
+        await deliver(courier, sessions, NOW)
+        later = NOW + timedelta(days=1)
+        await book.tell(later)
+        await deliver(courier, sessions, later)
+
+        told = json.loads((await other.take())[0].body)
+        assert (told["type"], told["subject"]) == ("endpoint.paused", str(endpoint_id))
+        assert told["data"] == {"endpoint_id": str(endpoint_id), "reason": "gone"}
+        assert receiver.arrived.qsize() == 1
+        endpoint = await book.owner.fetchrow("select * from setbook.endpoint where id = $1", endpoint_id)
+        assert (endpoint["state"], endpoint["version"]) == ("paused", 2)
+        assert endpoint["paused_reason"] == ticks.GONE_REASON
+        (kept,) = await book.deliveries(endpoint_id)
+        assert (kept.state, kept.last_status) == ("waiting", 410)
+
+        await book.owner.execute("update setbook.endpoint set state = 'active' where id = $1", endpoint_id)
+        await deliver(courier, sessions, later)
+        numbers = [json.loads(one.body)["deliverynumber"] for one in await receiver.take(4)]
+    assert numbers == ["1", "1", "2", "3"]
+    assert [one.state for one in await book.deliveries(endpoint_id)] == ["delivered"] * 3
+    assert len(await book.deliveries(watching)) == 1
+
+
+async def test_a_redirect_is_a_failure_and_not_followed(book: Book, courier, sessions):
+    async with receiving() as target, receiving(status(307, Location=target.url)) as receiver:
+        endpoint_id, _ = await book.add_endpoint(receiver.url)
+        await book.tell(NOW)
+        await deliver(courier, sessions, NOW)
+        assert target.arrived.empty()
+    (kept,) = await book.deliveries(endpoint_id)
+    assert (kept.state, kept.last_status) == ("waiting", 307)
+
+
+async def test_a_receiver_that_hangs_is_left_after_the_timeout(book: Book, courier, sessions):
+    released = asyncio.Event()
+
+    async def hang(_: web.Request) -> web.StreamResponse:
+        await released.wait()
+        return web.Response()
+
+    async with receiving(hang) as receiver:
+        endpoint_id, _ = await book.add_endpoint(receiver.url)
+        await book.tell(NOW)
+        await deliver(courier, sessions, NOW, timeout_seconds=0.1)
+        released.set()
+    (kept,) = await book.deliveries(endpoint_id)
+    assert (kept.state, kept.last_status) == ("waiting", None)
+    assert kept.last_error == "The receiver had not answered after 0.1 s."
+
+
+async def test_of_an_endless_answer_only_the_start_is_read(book: Book, courier, sessions):
+    closed: asyncio.Future[None] = asyncio.get_running_loop().create_future()
+
+    async def endless(request: web.Request) -> web.StreamResponse:
+        response = web.StreamResponse()
+        await response.prepare(request)
+        try:
+            while True:
+                await response.write(b"x" * 65_536)
+        except ConnectionError:
+            closed.set_result(None)
+            raise
+
+    async with receiving(endless) as receiver:
+        endpoint_id, _ = await book.add_endpoint(receiver.url)
+        await book.tell(NOW)
+        await deliver(courier, sessions, NOW)
+        async with asyncio.timeout(10):
+            await closed
+    (kept,) = await book.deliveries(endpoint_id)
+    assert (kept.state, kept.last_status) == ("delivered", 200)
+
+
+async def test_a_receiver_that_speaks_no_http_leaves_a_readable_word(book: Book, courier, sessions):
+    async def garble(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        await reader.readuntil(b"\r\n\r\n")
+        writer.write(b"\x00\xff\x00 SSH-2.0\r\n\r\n")
+        writer.close()
+
+    async with await asyncio.start_server(garble, "127.0.0.1", 0) as server:
+        port = server.sockets[0].getsockname()[1]
+        endpoint_id, _ = await book.add_endpoint(f"http://127.0.0.1:{port}/")
+        await book.tell(NOW)
+        await deliver(courier, sessions, NOW)
+    (kept,) = await book.deliveries(endpoint_id)
+    assert (kept.state, kept.last_status) == ("waiting", None)
+    assert kept.last_error is not None
+    assert kept.last_error.startswith("The request failed: ")
+    assert kept.last_error.isprintable()
+
+
+async def test_a_lost_sealing_key_is_said_and_nothing_is_sent(book: Book, courier, sessions):
+    async with receiving() as receiver:
+        endpoint_id, _ = await book.add_endpoint(receiver.url)
+        await book.tell(NOW)
+        await fan_out(courier, NOW)
+        (claimed,) = await claim(courier, NOW, 1)
+        attempted = await ticks.attempt(sessions, bytes(32), claimed, NOW, JITTER)
+        await settle(courier, [attempted], NOW)
+        assert receiver.arrived.empty()
+    (kept,) = await book.deliveries(endpoint_id)
+    assert kept.state == "waiting"
+    assert kept.last_error is not None
+    assert "SETBOOK_SECRET_KEY" in kept.last_error
+
+
+async def test_a_claim_whose_courier_died_comes_up_again_by_itself(book: Book, courier):
+    endpoint_id, _ = await book.add_endpoint("http://127.0.0.1/hook")
+    await book.tell(NOW)
+    await fan_out(courier, NOW)
+    (lost,) = await claim(courier, NOW, 10)
+    assert await claim(courier, NOW + ticks.LEASE - timedelta(microseconds=1), 10) == []
+    (again,) = await claim(courier, NOW + ticks.LEASE, 10)
+    assert (lost.attempt, again.attempt) == (1, 2)
+    assert (again.id, again.deliverynumber) == (lost.id, lost.deliverynumber)
+    (kept,) = await book.deliveries(endpoint_id)
+    assert kept.due_at == NOW + 2 * ticks.LEASE
+
+
+async def test_the_late_word_of_a_courier_changes_nothing(book: Book, courier):
+    endpoint_id, _ = await book.add_endpoint("http://127.0.0.1/hook")
+    await book.tell(NOW)
+    await fan_out(courier, NOW)
+    (stale,) = await claim(courier, NOW, 10)
+    (fresh,) = await claim(courier, NOW + ticks.LEASE, 10)
+    before = await book.deliveries(endpoint_id)
+
+    gone = Attempted(stale, rules.Outcome(status=410, duration_ms=1), rules.GivenUp())
+    assert await settle(courier, [gone], NOW + ticks.LEASE) == []
+    assert await book.deliveries(endpoint_id) == before
+    state = await book.owner.fetchval("select state from setbook.endpoint where id = $1", endpoint_id)
+    assert state == "active"
+
+    good = Attempted(fresh, rules.Outcome(status=204, duration_ms=1), rules.Delivered())
+    assert len(await settle(courier, [good], NOW)) == 1
+    assert [one.state for one in await book.deliveries(endpoint_id)] == ["delivered"]
+
+
+async def test_endpoints_get_what_they_are_subscribed_to(
+    book: Book, add_book: Callable[[], Awaitable[Book]], courier
+):
+    wanted: dict[tuple[str, ...], Sequence[str]] = {
+        (): ["endpoint.resumed", "test.ping"],
+        ("endpoint.resumed",): ["endpoint.resumed"],
+        ("endpoint.*",): ["endpoint.resumed"],
+        ("check.*", "endpoint.paused"): [],
+    }
+    everything, *others = [await book.add_endpoint("http://127.0.0.1/hook", *types) for types in wanted]
+    stranger, _ = await (await add_book()).add_endpoint("http://127.0.0.1/hook")
+    await book.tell(NOW)
+    await book.ping(everything[0], NOW)
+
+    assert await fan_out(courier, NOW) == len(wanted)
+    assert await fan_out(courier, NOW) == 0
+    got: dict[UUID, list[str]] = {}
+    for one in await claim(courier, NOW, 100):
+        got.setdefault(one.endpoint_id, []).append(one.type)
+    ids = [everything[0], *[one for one, _ in others]]
+    assert [got.get(one, []) for one in ids] == list(wanted.values())
+    assert stranger not in got
+
+
+async def test_an_endpoint_hears_nothing_of_before_it_was_made(book: Book, courier):
+    await book.tell(NOW)
+    endpoint_id, _ = await book.add_endpoint("http://127.0.0.1/hook")
+    (later,) = await book.tell(NOW)
+    await fan_out(courier, NOW)
+    assert [one.id for one in await claim(courier, NOW, 10)] == [later]
+    assert [one.deliverynumber for one in await book.deliveries(endpoint_id)] == [1]
+
+
+async def test_claims_leave_room_to_what_is_in_the_air(book: Book, courier):
+    slow, _ = await book.add_endpoint("http://127.0.0.1/slow")
+    quick, _ = await book.add_endpoint("http://127.0.0.1/quick")
+    await book.tell(NOW, 3)
+    await fan_out(courier, NOW)
+    in_air = {slow: ticks.MOST_IN_AIR_TO_ONE - 1}
+    claimed = await claim(courier, NOW, 100, in_air)
+    assert [one.endpoint_id for one in claimed].count(slow) == 1
+    assert [one.endpoint_id for one in claimed].count(quick) == 3
+    assert len(await claim(courier, NOW, 1)) == 1
+
+
+async def test_two_couriers_deliver_each_event_once_and_number_without_gap(book: Book, courier):
+    async with receiving() as receiver:
+        endpoint_id, _ = await book.add_endpoint(receiver.url)
+        async with running(courier, count=2):
+            told = await book.tell(utc_now(), 60)
+            received = [json.loads(one.body) for one in await receiver.take(60)]
+        assert receiver.arrived.empty()
+    assert {one["id"] for one in received} == {str(one) for one in told}
+    kept = await book.deliveries(endpoint_id)
+    assert [one.deliverynumber for one in kept] == list(range(1, 61))
+    assert [one.sequence for one in kept] == list(range(1, 61))
+    assert {(one.state, one.attempt) for one in kept} == {("delivered", 1)}
+
+
+async def test_a_hanging_receiver_holds_nobody_else_up(book: Book, courier):
+    released = asyncio.Event()
+
+    async def hang(_: web.Request) -> web.StreamResponse:
+        await released.wait()
+        return web.Response(status=204)
+
+    async with receiving(*[hang] * 5) as slow, receiving() as quick:
+        slow_id, _ = await book.add_endpoint(slow.url)
+        await book.add_endpoint(quick.url)
+        async with running(courier):
+            await book.tell(utc_now(), 5)
+            await quick.take(5)
+            await slow.take(5)
+            assert {one.state for one in await book.deliveries(slow_id)} == {"waiting"}
+            released.set()
+    # what was under way when it was told to stop is settled before it ends
+    assert {one.state for one in await book.deliveries(slow_id)} == {"delivered"}
+
+
+async def test_the_courier_outlives_its_connections(book: Book, courier):
+    async with receiving() as receiver:
+        await book.add_endpoint(receiver.url)
+        async with running(courier):
+            await book.tell(utc_now())
+            await receiver.take()
+            ended = await book.owner.fetchval(
+                "select count(pg_terminate_backend(pid)) from pg_stat_activity "
+                "where datname = current_database() and (query ilike 'listen%' or query like '%delivery%')"
+                "  and pid <> pg_backend_pid()"
+            )
+            assert ended >= 1
+            for _ in range(3):
+                (event_id,) = await book.tell(utc_now())
+                while (await receiver.take())[0].headers["webhook-id"] != str(event_id):
+                    pass
+
+
+async def test_a_committed_event_wakes_the_courier(book: Book, courier, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(ticks, "POLL_SECONDS", 3600.0)
+    async with receiving() as receiver:
+        await book.add_endpoint(receiver.url)
+        async with running(courier):
+            for _ in range(3):
+                await book.tell(utc_now())
+                await receiver.take()
+
+
+CLOSED = "is not an address that deliveries by"
+NO_HOST = "is not a canonical IPv4 address"
+
+
+@pytest.mark.parametrize(
+    ("host", "word"),
+    [
+        ("127.0.0.1", CLOSED),
+        ("localhost", CLOSED),
+        ("2130706433", NO_HOST),
+        ("0x7f.1", CLOSED),
+        ("127.1", NO_HOST),
+        ("\u2460\u2461\u2466.\u24ea.\u24ea.\u2460", CLOSED),
+        ("[::ffff:127.0.0.1]", CLOSED),
+        ("[::1]", CLOSED),
+        ("0.0.0.0", CLOSED),  # noqa: S104  not bound to: a way of writing this host
+    ],
+)
+@pytest.mark.parametrize("scheme", ["http", "https"])
+async def test_no_way_of_writing_a_private_address_is_connected_to(book: Book, courier, scheme, host, word):
+    connections = []
+
+    async def note(_: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        connections.append(writer.get_extra_info("peername"))
+        writer.close()
+
+    async with await asyncio.start_server(note, "127.0.0.1", 0) as server, sender.open_sessions(()) as closed:
+        port = server.sockets[0].getsockname()[1]
+        endpoint_id, _ = await book.add_endpoint(f"{scheme}://{host}:{port}/hook")
+        await book.tell(NOW)
+        await deliver(courier, closed, NOW)
+        assert connections == []
+    (kept,) = await book.deliveries(endpoint_id)
+    assert kept.state == "waiting"
+    assert kept.last_error is not None
+    assert word in kept.last_error
+
+
+class Rebinding(AbstractResolver):
+    """A name whose answer changes: first the address that is allowed, then one that is not."""
+
+    def __init__(self) -> None:
+        self.answers = ["127.0.0.1", "127.0.0.2"]
+
+    async def resolve(self, host: str, port: int = 0, family: int = socket.AF_INET) -> list[ResolveResult]:
+        address = self.answers.pop(0)
+        return [ResolveResult(hostname=host, host=address, port=port, family=family, proto=0, flags=0)]
+
+    async def close(self) -> None:
+        pass
+
+
+async def test_a_name_is_judged_at_every_connection(book: Book, courier):
+    resolver = Rebinding()
+    allowed = (ip_network("127.0.0.1/32"),)
+    async with receiving(status(500), host="0.0.0.0") as receiver:  # noqa: S104  two addresses of loopback
+        port = receiver.url.rsplit(":")[2]
+        endpoint_id, _ = await book.add_endpoint(f"http://hook.example.org:{port}")
+        await book.tell(NOW)
+        for now in (NOW, NOW + timedelta(minutes=1)):
+            # a client of its own each time, as after its cache of names has run out
+            async with sender.open_sessions(allowed, resolver) as sessions:
+                await deliver(courier, sessions, now)
+        assert receiver.arrived.qsize() == 1
+    (kept,) = await book.deliveries(endpoint_id)
+    assert kept.attempt == 2
+    assert kept.last_error == f"127.0.0.2 {CLOSED} http may go to."

@@ -1,0 +1,97 @@
+"""`setbook listen` as an integrator runs it, with the courier on the other side."""
+
+import asyncio
+import io
+from contextlib import asynccontextmanager, redirect_stdout
+
+import pytest
+from aiohttp import ClientSession
+
+from service.events import ticks
+from service.events.signing import secret_key, secret_text, signed_headers
+from service.kernel.now import utc_now
+from service.listen import listen
+from tests.events.conftest import SEALING_KEY, Book
+
+SECRET = secret_text(bytes(range(32)))
+BODY = b'{"type":"check.overdue","subject":"a-set","sequence":"00000000000000000042","deliverynumber":"7"}'
+
+
+class Lines(io.StringIO):
+    """Standard output, a line at a time, as it is printed."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.printed: asyncio.Queue[str] = asyncio.Queue()
+
+    def write(self, text: str) -> int:
+        if text != "\n":
+            self.printed.put_nowait(text)
+        return len(text)
+
+    async def next(self) -> str:
+        async with asyncio.timeout(20):
+            return await self.printed.get()
+
+
+@asynccontextmanager
+async def listening(secret: str, count: int):
+    """A receiver's lines and its URL; it has ended when the block has."""
+    lines = Lines()
+    with redirect_stdout(lines):
+        running = asyncio.create_task(listen(secret, count=count))
+        yield lines, (await lines.next()).removeprefix("listening on ")
+        await running
+
+
+async def post(url: str, body: bytes, headers: dict[str, str]) -> tuple[int, str]:
+    async with ClientSession() as session, session.post(url, data=body, headers=headers) as response:
+        return response.status, await response.text()
+
+
+async def test_it_prints_what_verifies_and_ends_after_the_count():
+    async with listening(SECRET, 2) as (lines, url):
+        assert url.startswith("http://127.0.0.1:")
+        for _ in range(2):
+            headers = signed_headers([secret_key(SECRET)], "id", utc_now(), BODY)
+            assert await post(url + "any/path", BODY, headers) == (204, "")
+            assert await lines.next() == (
+                "verified check.overdue subject=a-set sequence=00000000000000000042 deliverynumber=7"
+            )
+
+
+async def test_what_does_not_verify_is_answered_with_the_reason_and_not_counted():
+    good = signed_headers([secret_key(SECRET)], "id", utc_now(), BODY)
+    wrong = {
+        "No signature fits": (BODY + b" ", good),
+        "is missing": (BODY, {}),
+        "s off": (BODY, good | {"webhook-timestamp": "1614265330"}),
+        "the body is no event": (b"[]", signed_headers([secret_key(SECRET)], "id", utc_now(), b"[]")),
+    }
+    async with listening(SECRET, 1) as (lines, url):
+        for word, (body, headers) in wrong.items():
+            code, text = await post(url, body, headers)
+            assert code == 400
+            assert word in text
+            assert await lines.next() == text.strip()
+        assert (await post(url, BODY, good))[0] == 204
+
+
+async def test_a_wrong_secret_is_told_before_anything_is_opened(capsys: pytest.CaptureFixture[str]):
+    with pytest.raises(ValueError, match="begins with whsec_"):
+        await listen("secret")
+    assert capsys.readouterr().out == ""
+
+
+async def test_it_verifies_what_the_courier_sends(book: Book, courier, sessions):
+    now = utc_now()
+    endpoint_id, secret = await book.add_endpoint("http://127.0.0.1:9/")
+    async with listening(secret, 1) as (lines, url):
+        await book.owner.execute("update endpoint set url = $2 where id = $1", endpoint_id, url)
+        await book.ping(endpoint_id, now)
+        await ticks.fan_out(courier, now)
+        (claimed,) = await ticks.claim(courier, now, 1)
+        await ticks.attempt(sessions, SEALING_KEY, claimed, now, 0.5)
+        assert await lines.next() == (
+            f"verified test.ping subject={endpoint_id} sequence={1:020} deliverynumber=1"
+        )

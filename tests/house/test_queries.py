@@ -1,0 +1,53 @@
+"""The house rules of SQL: prepared by PostgreSQL, one writer a table, the business in every statement."""
+
+import re
+
+import asyncpg
+import pytest
+
+from service.kernel.db import connect
+from tests.house.slices import python_of, queries_of, slices_with_queries, tables_written
+
+# Statements that span businesses, each with its reason in the comment above it.
+SPANNING = {
+    "keys": {"key_row"},
+    "identity": {"insert_business", "insert_counter"},
+}
+# Stand-alone treatments and upkeep share a table with those of visits; a check constraint keeps them apart.
+SHARED_TABLES = {"treatment": {"visits", "treatments"}, "upkeep": {"visits", "upkeep"}}
+
+
+@pytest.mark.parametrize("slice_name", slices_with_queries())
+async def test_every_query_is_prepared_against_the_migrated_schema(slice_name: str, database: str) -> None:
+    async with connect(database) as connection:
+        await connection.execute("set search_path = setbook")
+        for query in queries_of(slice_name).values():
+            try:
+                await connection.prepare(query.text)
+            except asyncpg.PostgresError as error:
+                pytest.fail(f"{slice_name}.{query.name}: {error}")
+
+
+@pytest.mark.parametrize("slice_name", slices_with_queries())
+def test_every_query_is_used_in_its_slice_or_through_its_door(slice_name: str) -> None:
+    python = "\n".join(python_of(name) for name in {slice_name, *slices_with_queries()} | {"serve"})
+    unused = [name for name in queries_of(slice_name) if not re.search(rf"\.{name}\b", python)]
+    assert not unused
+
+
+def test_a_table_has_one_writer() -> None:
+    writers: dict[str, set[str]] = {}
+    for slice_name in slices_with_queries():
+        for query in queries_of(slice_name).values():
+            for table in tables_written(query.text):
+                writers.setdefault(table, set()).add(slice_name)
+    several = {table: names for table, names in writers.items() if len(names) > 1}
+    assert {table: names for table, names in several.items() if SHARED_TABLES.get(table) != names} == {}
+
+
+@pytest.mark.parametrize("slice_name", slices_with_queries())
+def test_a_query_names_the_business_or_is_listed(slice_name: str) -> None:
+    without = {
+        name for name, query in queries_of(slice_name).items() if "business_id" not in query.parameters
+    }
+    assert without == SPANNING.get(slice_name, set())

@@ -1,0 +1,176 @@
+"""`setbook serve` as people run it: real processes, real signals, an embedded PostgreSQL in an own folder."""
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import httpx
+import pytest
+
+REPOSITORY = Path(__file__).parents[2]
+PATIENCE_SECONDS = 60
+
+
+@pytest.fixture(scope="module")
+def folder() -> Iterator[Path]:
+    """One data folder for all of them, with a blank in its path."""
+    with tempfile.TemporaryDirectory(prefix="set book ") as name:
+        Path(name).chmod(0o711)
+        yield Path(name) / "data"
+
+
+def free_port() -> int:
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        return int(free.getsockname()[1])
+
+
+def setbook(*arguments: str, **environment: str) -> "subprocess.Popen[str]":
+    kept = {name: text for name, text in os.environ.items() if not name.startswith("SETBOOK_")}
+    return subprocess.Popen(
+        [sys.executable, "-m", "service", *arguments],
+        cwd=REPOSITORY,
+        env=kept | environment,
+        text=True,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+
+
+def serve(folder: Path, port: int) -> "subprocess.Popen[str]":
+    return setbook("serve", "--data", str(folder), "--port", str(port))
+
+
+def answers(port: int, serving: "subprocess.Popen[str] | None" = None) -> bool:
+    try:
+        return httpx.get(f"http://127.0.0.1:{port}/readyz").status_code == 200
+    except httpx.TransportError:
+        assert serving is None or serving.poll() is None, serving.communicate()[1]
+        return False
+
+
+def wait_until_ready(port: int, serving: "subprocess.Popen[str]") -> None:
+    """Ask until it answers; each refused connection is followed by a moment of waiting for the process."""
+    for _ in range(PATIENCE_SECONDS * 20):
+        if answers(port, serving):
+            return
+        try:
+            serving.wait(0.05)
+        except subprocess.TimeoutExpired:
+            continue
+    raise AssertionError(f"not ready within {PATIENCE_SECONDS} s")
+
+
+def family(pid: int) -> dict[int, str]:
+    """All processes below this one that live, with their command lines (Linux: /proc)."""
+    found = {}
+    for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split():
+        found[int(child)] = Path(f"/proc/{child}/cmdline").read_text().replace("\0", " ")
+        found |= family(int(child))
+    return found
+
+
+def of_role(serving: "subprocess.Popen[str]", role: str) -> list[int]:
+    return [pid for pid, command in family(serving.pid).items() if command.endswith(f"--role {role} ")]
+
+
+def alive(pid: int) -> bool:
+    return Path(f"/proc/{pid}/cwd").exists()
+
+
+def wait_until_gone(pids: list[int]) -> None:
+    for pid in pids:
+        for _ in range(PATIENCE_SECONDS * 20):
+            if not alive(pid):
+                break
+            signal.sigtimedwait([], 0.05)
+        assert not alive(pid)
+
+
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_it_answers_and_ends_with_all_that_it_started(folder: Path, number: signal.Signals) -> None:
+    port = free_port()
+    serving = serve(folder, port)
+    wait_until_ready(port, serving)
+    everybody = family(serving.pid)
+    assert [len(of_role(serving, role)) for role in ("clock", "courier")] == [1, 1]
+    assert any("postgres" in command for command in everybody.values())
+    serving.send_signal(number)
+    _, said = serving.communicate(timeout=PATIENCE_SECONDS)
+    assert serving.returncode == 0, said
+    assert "Traceback" not in said
+    assert not [pid for pid in everybody if alive(pid)]
+    assert (folder / "secret-key").stat().st_mode & 0o777 == 0o600
+
+
+def test_whoever_dies_is_started_again_and_nobody_outlives_a_killed_supervisor(folder: Path) -> None:
+    port = free_port()
+    serving = serve(folder, port)
+    wait_until_ready(port, serving)
+    api, clock = of_role(serving, "api"), of_role(serving, "clock")
+    for pid in [min(api), *clock]:
+        os.kill(pid, signal.SIGKILL)
+    wait_until_gone(api + clock)
+    wait_until_ready(port, serving)
+    assert not set(of_role(serving, "api")) & set(api)
+    everybody = [pid for pid, command in family(serving.pid).items() if "postgres" not in command]
+    serving.kill()
+    serving.communicate()
+    wait_until_gone(everybody)
+    again = serve(folder, port)
+    wait_until_ready(port, again)
+    again.terminate()
+    assert "still runs" in again.communicate(timeout=PATIENCE_SECONDS)[1]
+    assert again.returncode == 0
+
+
+def test_a_business_is_added_while_it_serves_and_its_key_opens_the_api(folder: Path) -> None:
+    port = free_port()
+    serving = serve(folder, port)
+    wait_until_ready(port, serving)
+    adding = setbook(
+        "business", "add", "Green Lawns", "--zone", "America/Los_Angeles", SETBOOK_DATA=str(folder)
+    )
+    shown, said = adding.communicate(timeout=PATIENCE_SECONDS)
+    assert adding.returncode == 0, said
+    key = shown.split()[-1]
+    me = httpx.get(f"http://127.0.0.1:{port}/v1/me", headers={"Authorization": f"Bearer {key}"})
+    assert me.status_code == 200
+    second = serve(folder, free_port())
+    _, refused = second.communicate(timeout=PATIENCE_SECONDS)
+    assert (second.returncode, refused.count("\n")) == (os.EX_CONFIG, 1)
+    assert "is in use by another setbook" in refused
+    elsewhere = serve(folder.with_name("other"), port)
+    _, taken = elsewhere.communicate(timeout=PATIENCE_SECONDS)
+    assert elsewhere.returncode == os.EX_CONFIG
+    assert f"Nothing can listen at 127.0.0.1:{port}" in taken
+    serving.terminate()
+    assert serving.wait(PATIENCE_SECONDS) == 0
+    serving.communicate()
+
+
+@pytest.mark.parametrize(
+    ("arguments", "environment", "sentence"),
+    [
+        (["serve", "--role", "api"], {}, "set SETBOOK_DATABASE_URL"),
+        (["serve", "--port", "0"], {}, "SETBOOK_PORT is '0'; give a number from 1 to 65535"),
+        (["serve"], {"SETBOOK_SECRET_KEY": "abc"}, "make one with: openssl rand -hex 32"),
+        (["serve"], {"SETBOOK_ENDPOINT_NETWORKS": "10.0.0.1/8"}, "give networks such as 10.0.0.0/8"),
+        (["migrate"], {"SETBOOK_DATABASE_URL": "postgresql://127.0.0.1:1/x"}, "check SETBOOK_DATABASE_URL"),
+        (["migrate"], {"SETBOOK_DATABASE_URL": "nonsense"}, "check SETBOOK_DATABASE_URL"),
+        (["business", "add", "x", "--zone", "Nowhere/Here"], {}, "is no IANA time zone"),
+    ],
+)
+def test_what_cannot_work_is_said_in_one_sentence(
+    arguments: list[str], environment: dict[str, str], sentence: str
+) -> None:
+    process = setbook(*arguments, **environment)
+    _, said = process.communicate(timeout=PATIENCE_SECONDS)
+    assert process.returncode == os.EX_CONFIG
+    assert sentence in said
+    assert said.startswith("setbook: ")
+    assert said.count("\n") == 1
