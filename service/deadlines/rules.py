@@ -30,7 +30,7 @@ from service.kernel.days import end_of_days, first_instant, local_date, next_day
 
 NOTICE = "Local codes and licensed practice come first."
 # Met at the very instant too; for every other kind that instant is the first one too late.
-_INCLUSIVE = ("elapsed", "lawn")
+_INCLUSIVE = ("elapsed", "latest_hour", "lawn")
 
 # What became known when it was already due is said once its worker and key have been quiet for so long.
 SETTLING = timedelta(minutes=10)
@@ -96,7 +96,7 @@ def _applied(policy: HousePolicy, at: datetime, zone: ZoneInfo) -> list[RuleAppl
         rules.append(part("calendar_day", f"one look on {every}", days, end_of_days(at, zone, days)))
     if (hour := policy.latest_hour) is not None:
         due_at = first_instant(next_day(local_date(at, zone), zone), time(hour), zone)
-        rules.append(part("latest_hour", f"a look on the next day before {hour:02}:00", hour, due_at))
+        rules.append(part("latest_hour", f"a look on the next day by {hour:02}:00", hour, due_at))
     if (hours := policy.elapsed_hours) is not None:
         rules.append(part("elapsed", f"a look within {hours} hours", hours, at + timedelta(hours=hours)))
     return rules
@@ -105,7 +105,7 @@ def _applied(policy: HousePolicy, at: datetime, zone: ZoneInfo) -> list[RuleAppl
 def is_met(at: datetime, due: Due) -> bool:
     """Whether an act at `at` satisfies every rule that computes an instant.
 
-    Elapsed hours take the instant itself; days and hours of the clock want it before.
+    Elapsed hours and the latest hour take the instant itself; days want it before.
     """
     return all(
         at < one.due_at or (at == one.due_at and one.kind in _INCLUSIVE)
@@ -211,10 +211,8 @@ def _merged(row_id: UUID, before: Stored | None, derived: Derived, now: datetime
         "known_by_worker_id": by.worker_id,
         "known_by_key_id": by.key_id,
     }
-    if before is None:
-        after = Stored(id=row_id, **asdict(derived), **known)
-    else:
-        after = replace(before, **asdict(derived))
+    facts = asdict(derived)
+    after = Stored(id=row_id, **facts, **known) if before is None else replace(before, **facts)
     if after.state != "open":
         return replace(after, wake_at=None, wake_type=None)
     if before is None or before.state != "open" or before.due_at != after.due_at:

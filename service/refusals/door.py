@@ -1,5 +1,6 @@
 """The door to refusals: keep a body before the refusal of it leaves."""
 
+from datetime import timedelta
 from uuid import UUID
 
 from service.events.outbox import Entry
@@ -10,14 +11,16 @@ from service.kernel.sql import Queries
 from service.refusals.models import Kept, KeptBody
 
 sql = Queries(__package__)
+KEPT_FOR = timedelta(days=90)
 KEPT_KINDS = ("invalid", "stale", "precondition_required")
 
 
 async def keep(
     book: Entry, raw: bytes, body: object, claimed_id: UUID | None, refused: Refused
 ) -> UUID | None:
-    """Keep the bytes and give the refusal its id; the visit's id where a mended body was accepted for them."""
+    """Keep the bytes for 90 days and give the refusal its id; the visit's id where a mended body was accepted for them."""
     waits = isinstance(body, dict) and [fault.code for fault in refused.errors] == ["unknown_property"]
+    await book.db.run(sql.delete_refusals_before, business_id=book.business_id, before=book.now - KEPT_FOR)
     kept = await book.db.one(
         Kept,
         sql.keep_refusal,

@@ -318,6 +318,14 @@ def test_a_withdrawn_overdue_is_settled_and_a_new_one_opens_with_the_next_episod
     assert (overdue.episode, overdue.replaces) == (2, withdrawn_id)
 
 
+def test_what_was_withdrawn_and_opens_ahead_needs_no_further_word(clock: Clock) -> None:
+    clock.learn(derived(), MONDAY)
+    clock.tick(DUE_AT)
+    clock.learn(None, DUE_AT + HOUR)
+    assert clock.learn(derived(due_at=DUE_AT + 2 * DAY), DUE_AT + DAY) == []
+    assert (clock.known.episode, clock.known.announced_due_at, clock.known.settled_outcome) == (2, None, None)
+
+
 def test_a_withdrawn_deadline_that_nobody_heard_of_says_nothing(clock: Clock) -> None:
     clock.learn(derived(), MONDAY)
     assert clock.learn(None, MONDAY + HOUR) == []

@@ -81,11 +81,11 @@ CASES = {
     "a_day_that_does_not_exist": ("Pacific/Apia", [DAILY], "2011-12-29T23:00", "2011-12-31T10:00", {}),
     "the_next_day_by_an_hour": (
         LA, [HousePolicy(latest_hour=12)], "2026-03-02T23:50", "2026-03-03T20:00",
-        {"2026-03-03T11:59": True, "2026-03-03T12:00": False},
+        {"2026-03-03T12:00": True, "2026-03-03T12:00:00.000001": False},
     ),
     "an_hour_that_the_clock_jumps_over": (
         LA, [HousePolicy(latest_hour=2)], "2026-03-07T10:00", "2026-03-08T10:00",
-        {"2026-03-08T01:59": True, "2026-03-08T03:00": False},
+        {"2026-03-08T03:00": True, "2026-03-08T03:00:00.000001": False},
     ),
     "an_hour_in_the_middle_of_a_longer_jump": (
         "Antarctica/Troll", [HousePolicy(latest_hour=2)], "2026-03-28T10:00", "2026-03-29T01:00", {},

@@ -164,6 +164,21 @@ async def test_a_word_due_soon_that_comes_after_the_instant_is_left_out(
     assert types(await log(database, business_id)) == ["check.overdue"]
 
 
+async def test_a_look_too_late_while_no_clock_ran_says_that_it_was_overdue(
+    database: str, pool: Pool, clock_pool: Pool, business_id: UUID
+) -> None:
+    await learn(pool, business_id, MONDAY, derived())
+    await learn(pool, business_id, DUE_AT + HOUR, ended("late", DUE_AT + HOUR))
+    assert await tick(clock_pool, DUE_AT + HOUR) == 0
+    told = await log(database, business_id)
+    assert types(told) == ["check.overdue", "check.settled"]
+    # the visit is withdrawn: overdue again, in place of the last word
+    await learn(pool, business_id, DUE_AT + 2 * HOUR, derived())
+    await tick(clock_pool, DUE_AT + 3 * HOUR)
+    again = (await log(database, business_id))[2][1]
+    assert (again.episode, again.replaces) == (2, id_of_cause(business_id, await last_cause(database, 2)))
+
+
 async def test_instants_with_microseconds_come_out_as_written(
     database: str, pool: Pool, clock_pool: Pool, business_id: UUID
 ) -> None:

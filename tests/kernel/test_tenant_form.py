@@ -37,6 +37,8 @@ PROTECT = """
     grant select, insert, update, delete on {table} to {role};
 """
 
+COUNT = "select count(*) from {table} where business_id = :business_id"
+
 Run = Callable[..., Awaitable[list[asyncpg.Record]]]
 
 
@@ -96,9 +98,7 @@ async def run(server: str, filled: str) -> AsyncIterator[Run]:
 
 
 async def count(run: Run, table: str, business_id: UUID) -> int:
-    rows = await run(
-        f"select count(*) from {table} where business_id = :business_id", business_id=business_id
-    )
+    rows = await run(COUNT.format(table=table), business_id=business_id)
     return int(rows[0][0])
 
 
