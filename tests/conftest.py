@@ -14,17 +14,22 @@ import asyncpg
 import httpx
 import pytest
 import pytest_asyncio
+from hypothesis import settings
 from litestar import Litestar
 
 from service.app import create_app
 from service.identity.actions import add_business
-from service.kernel.db import connect, open_pool
+from service.kernel.db import connect, open_pool, prepare_connection
 from service.kernel.ids import new_id
 from service.kernel.migrate import migrate
 from service.kernel.now import random_bytes
 from service.server.embedded import throwaway
 from tests.bodies import NOW
-from tests.http import LOS_ANGELES, Api, Clock, furnish
+from tests.http import LOS_ANGELES, PUBLIC_URL, Api, Clock, furnish
+
+# a busy machine is no fault of the code under test
+settings.register_profile("no_deadline", deadline=None)
+settings.load_profile("no_deadline")
 
 GIVEN = os.environ.get("SETBOOK_TEST_DATABASE_URL", "")
 IMAGE = "postgres:18"
@@ -131,6 +136,7 @@ async def owner(database: str) -> "AsyncIterator[asyncpg.Connection[asyncpg.Reco
     """One connection that sees every row of that book."""
     async with connect(database) as opened:
         await opened.execute("set search_path = setbook")
+        await prepare_connection(opened)
         yield opened
 
 
@@ -138,7 +144,7 @@ async def owner(database: str) -> "AsyncIterator[asyncpg.Connection[asyncpg.Reco
 def one_app() -> tuple[Litestar, Clock]:
     """The API and its clock, put together once for all tests; `app` gives it the book of one."""
     clock = Clock(NOW)
-    return create_app(None, new_id(), random_bytes(32), now=clock), clock  # type: ignore[arg-type]
+    return create_app(None, new_id(), random_bytes(32), PUBLIC_URL, now=clock), clock  # type: ignore[arg-type]
 
 
 @pytest.fixture

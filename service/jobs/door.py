@@ -31,7 +31,7 @@ JOB = Noun(
 
 
 async def job_changed(entry: Entry, outcome: Outcome[Any]) -> None:
-    """Refuse an overlap, tell what happened, and look for sets left out once late phones had their time."""
+    """Refuse an overlap, tell what happened; records name the target; late phones may yet fetch sets left out."""
     job: Job = outcome.now
     other = await entry.db.value(
         sql.find_overlapping,
@@ -49,6 +49,8 @@ async def job_changed(entry: Entry, outcome: Outcome[Any]) -> None:
     event = told_of(outcome.before, job)
     if event is not None:
         entry.tell(event, job.id)
+    before: Job = outcome.before or job
+    await work.property_changed(entry, job.property_id, min(before.opened_at, job.opened_at))
     if job.closed_at is not None:
         await work.put(entry, LEFT_OUT, job.id, None, entry.now + SETTLING, SETTLING_AT_MOST)
 

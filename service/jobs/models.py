@@ -1,6 +1,5 @@
 """A job, and what is told of it."""
 
-from datetime import datetime
 from typing import ClassVar, Literal
 from uuid import UUID
 
@@ -40,7 +39,7 @@ class Job(NewJob, frozen=True, kw_only=True):
 
     id: UUID
     version: int
-    received_at: datetime
+    received_at: Instant
 
 
 class JobOpened(Event, frozen=True, kw_only=True):
@@ -50,7 +49,7 @@ class JobOpened(Event, frozen=True, kw_only=True):
     job_id: UUID
     property_id: UUID
     target: str
-    opened_at: datetime
+    opened_at: Instant
 
 
 class JobClosed(Event, frozen=True, kw_only=True):
@@ -59,7 +58,7 @@ class JobClosed(Event, frozen=True, kw_only=True):
     event_type: ClassVar[str] = "job.closed"
     job_id: UUID
     property_id: UUID
-    closed_at: datetime
+    closed_at: Instant
     end_reason: EndReason
 
 
@@ -70,4 +69,4 @@ class SetLeftOut(Event, frozen=True, kw_only=True):
     set_id: UUID
     job_id: UUID
     property_id: UUID
-    closed_at: datetime
+    closed_at: Instant
