@@ -1,0 +1,1 @@
+"""Restrictions: mechanisms and species that are not permitted or protected somewhere, with their citations."""
