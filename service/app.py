@@ -24,7 +24,9 @@ from service.incidents import routes as incidents
 from service.jobs import routes as jobs
 from service.kernel.db import Pool
 from service.kernel.errors import TITLES, Problem, Refused
+from service.kernel.head import with_head
 from service.kernel.now import utc_now
+from service.kernel.parameters import check_query, query_parameters
 from service.keys import guard
 from service.months import routes as months
 from service.permits import routes as permits
@@ -70,17 +72,19 @@ def create_app(
     pool: Pool,
     epoch: UUID,
     sealing_key: bytes,
+    public_url: str,
     networks: Sequence[Network] = (),
     now: Callable[[], datetime] = utc_now,
 ) -> Litestar:
     """The API on a pool that works as the app role.
 
-    `epoch` goes into cursors, `sealing_key` seals secrets that must be read again, `networks` are those that
-    endpoints may lie in though they are not public, and `now` is the clock that handlers are given.
+    `epoch` goes into cursors, `sealing_key` seals secrets that must be read again, `public_url` is where receivers
+    of events find the schemas, `networks` are those that endpoints may lie in though they are not public, and `now`
+    is the clock that handlers are given.
     """
-    return Litestar(
+    app = Litestar(
         route_handlers=[api, contract.router],
-        guards=[guard.authorise],
+        guards=[guard.authorise, check_query],
         dependencies={
             "caller": Provide(guard.caller_of),
             "pool": Provide(pool_of, sync_to_thread=False),
@@ -89,11 +93,21 @@ def create_app(
         exception_handlers={Refused: refused, HTTPException: not_served, Exception: our_fault},
         request_max_body_size=LARGEST_BODY_BYTES,
         state=State(
-            {"pool": pool, "epoch": epoch, "sealing_key": sealing_key, "networks": networks, "now": now}
+            {
+                "pool": pool,
+                "epoch": epoch,
+                "sealing_key": sealing_key,
+                "public_url": public_url,
+                "networks": networks,
+                "now": now,
+            }
         ),
         # the document is made by `setbook schema`, checked in and served by the contract slice
         openapi_config=None,
     )
+    app.state.query_parameters = query_parameters(app)
+    app.asgi_handler = with_head(app.asgi_handler)
+    return app
 
 
 def pool_of(state: State) -> Pool:
@@ -117,7 +131,10 @@ def not_served(request: Request[Any, Any, Any], error: HTTPException) -> Respons
     }
     kind = _KIND_OF_STATUS.get(error.status_code, "unreadable")
     detail = sentences.get(error.status_code, _parameter_sentence(error))
-    return refused(request, Refused(kind, detail, headers=error.headers))
+    headers = dict(error.headers or {})
+    if "GET" in headers.get("allow", ""):
+        headers["allow"] += ", HEAD"
+    return refused(request, Refused(kind, detail, headers=headers))
 
 
 def _parameter_sentence(error: HTTPException) -> str:

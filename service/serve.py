@@ -192,7 +192,7 @@ def api() -> Any:
     loop = asyncio.get_event_loop()
     pool = loop.run_until_complete(open_pool(str(settings.database_url), "app", API_CONNECTIONS))
     epoch = loop.run_until_complete(pool.fetchval("select epoch from installation"))
-    app = create_app(pool, epoch, sealing_key(settings), settings.endpoint_networks)
+    app = create_app(pool, epoch, sealing_key(settings), settings.public_url, settings.endpoint_networks)
     app.on_shutdown.append(pool.close)
     return app
 
@@ -220,4 +220,5 @@ async def run_courier(settings: Settings, url: str, stopped: asyncio.Event) -> N
     from service.events import ticks as courier
 
     async with await open_pool(url, "courier", COURIER_CONNECTIONS) as pool:
-        await courier.run(pool, sealing_key(settings), settings.endpoint_networks, stopped)
+        key, networks = sealing_key(settings), settings.endpoint_networks
+        await courier.run(pool, key, settings.public_url, networks, stopped)

@@ -1,6 +1,7 @@
 """What an operator sets, read from the environment once."""
 
 import os
+import re
 from collections.abc import Mapping
 from contextlib import suppress
 from ipaddress import IPv4Network, IPv6Network, ip_network
@@ -30,6 +31,10 @@ class Settings(Struct, frozen=True, kw_only=True):
     host: str = "127.0.0.1"
     port: int = 8080
 
+    # Where others reach the API, without a slash at the end: the events that are told name their schemas below
+    # it. Without it: http:// and host and port from above.
+    public_url: str = "http://127.0.0.1:8080"
+
     # 32 bytes in hexadecimal that encrypt the webhooks' secrets; all processes of an installation need the
     # same. Without it a key is made in the data folder at the first start.
     secret_key: bytes | None = None
@@ -44,11 +49,14 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
     known = {f"{PREFIX}{name.upper()}" for name in Settings.__struct_fields__}
     given = {name: text for name, text in environment.items() if name in known and text}
     defaults = Settings()
+    host = given.get("SETBOOK_HOST", defaults.host)
+    port = read_port(given.get("SETBOOK_PORT", str(defaults.port)))
     return Settings(
         data=Path(given.get("SETBOOK_DATA", defaults.data)),
         database_url=given.get("SETBOOK_DATABASE_URL"),
-        host=given.get("SETBOOK_HOST", defaults.host),
-        port=read_port(given.get("SETBOOK_PORT", str(defaults.port))),
+        host=host,
+        port=port,
+        public_url=_public_url(given.get("SETBOOK_PUBLIC_URL") or f"http://{_in_url(host)}:{port}"),
         secret_key=_key(given["SETBOOK_SECRET_KEY"]) if "SETBOOK_SECRET_KEY" in given else None,
         endpoint_networks=_networks(given.get("SETBOOK_ENDPOINT_NETWORKS", "")),
     )
@@ -59,6 +67,19 @@ def read_port(text: str) -> int:
     if not text.isascii() or not text.isdecimal() or not 1 <= int(text) <= LAST_PORT:
         raise CannotStart(f"SETBOOK_PORT is {text!r}; give a number from 1 to {LAST_PORT}.")
     return int(text)
+
+
+def _in_url(host: str) -> str:
+    return f"[{host}]" if ":" in host else host
+
+
+def _public_url(text: str) -> str:
+    """An address that a path can be put behind."""
+    if re.fullmatch(r"https?://[^/?#]+(/[^/?#]+)*", text) is None or not text.isascii():
+        raise CannotStart(
+            f"SETBOOK_PUBLIC_URL is {text!r}; give the API's address, such as https://setbook.example"
+        )
+    return text
 
 
 def sealing_key(settings: Settings) -> bytes:

@@ -167,7 +167,7 @@ def app(one_app: tuple[Litestar, Clock], clock: Clock, pool: "asyncpg.Pool[async
 async def two(database: str, app: Litestar, clock: Clock) -> AsyncIterator[tuple[Api, Api]]:
     """Two businesses with keys that may do everything, and nothing in their books."""
     migrator = await open_pool(database, "migrator", 1)
-    transport = httpx.ASGITransport(app)
+    transport = httpx.ASGITransport(app)  # type: ignore[arg-type]
     async with httpx.AsyncClient(transport=transport, base_url="http://setbook.test") as client:
         made = [
             await add_business(migrator, name, LOS_ANGELES, clock())

@@ -1,5 +1,6 @@
 """A business met over HTTP: a clock that a test sets, a client without a network, and the first nouns."""
 
+from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -11,6 +12,7 @@ from tests.bodies import an_id
 
 PROPERTY, WORKER, VISIT = an_id(1), an_id(2), an_id(3)
 LOS_ANGELES = "America/Los_Angeles"
+PUBLIC_URL = "https://setbook.test"
 
 
 @dataclass
@@ -36,7 +38,7 @@ class Api:
         """A request; `If_Match="..."` is a header. Nothing may ever be our fault."""
         sent = {"Authorization": f"Bearer {self.key}"} if self.key else {}
         sent |= {name.replace("_", "-"): value for name, value in headers.items()}
-        content = {"content": body} if isinstance(body, bytes) else {"json": body} if body is not None else {}
+        content = {} if body is None else {"content" if is_raw(body) else "json": body}
         path = path if path.startswith("/") else f"/v1/{path}"
         answer = await self.client.request(method, path, headers=sent, **content)
         assert answer.status_code != 500, f"{method} {path}: {answer.text}"
@@ -90,6 +92,11 @@ class Api:
         answer = await self.post("api-keys", {"name": "one more", "scopes": list(scopes), **more})
         assert answer.status_code == 201, answer.text
         return self.holding(answer.json()["key"])
+
+
+def is_raw(body: Any) -> bool:
+    """Bytes, or pieces of them as they come; all else is sent as JSON."""
+    return isinstance(body, bytes | AsyncIterator)
 
 
 def pointers(answer: httpx.Response) -> list[tuple[str, str]]:

@@ -200,6 +200,7 @@ create table visit (
 );
 -- previous and next visit at a property; the visits of a period
 create index visit_of_property on visit (business_id, property_id, arrived_at, id) where withdrawn_at is null;
+create index visit_by_job on visit (business_id, job_id) where job_id is not null;
 create index visit_by_arrival on visit (business_id, arrived_at, id);
 
 create table visit_version (

@@ -30,17 +30,14 @@ STATED: dict[str, tuple[Any, Any, Any]] = {
 
 
 async def lines_of(chunks: AsyncIterator[bytes]) -> AsyncIterator[bytes]:
-    """Lines that are not blank, as the bytes come in."""
+    """Lines that are not blank, as the bytes come in; one that is too long is cut off one byte beyond the limit."""
     rest = b""
     async for chunk in chunks:
         *lines, rest = (rest + chunk).split(b"\n")
         for line in lines:
             if line.strip():
                 yield line
-        if len(rest) > LONGEST_LINE_BYTES:
-            raise Refused(
-                "too_large", f"A line is longer than {LONGEST_LINE_BYTES // 1_000_000} MB; split it."
-            )
+        rest = rest[: LONGEST_LINE_BYTES + 1]
     if rest.strip():
         yield rest
 
@@ -69,9 +66,11 @@ async def take_line(pool: Pool, caller: Caller, now: datetime, number: int, line
 
 def _kind_of(line: bytes) -> tuple[str, bytes]:
     """The one member of a line, and the bytes under it as they were sent."""
+    if len(line) > LONGEST_LINE_BYTES:
+        raise Refused("too_large", f"A line is longer than {LONGEST_LINE_BYTES // 1_000_000} MB; split it.")
     try:
         members = msgspec.json.decode(line, type=dict[str, msgspec.Raw])
-    except msgspec.DecodeError:
+    except (msgspec.DecodeError, RecursionError):
         read_json(line)
         members = {}
     if len(members) != 1 or not members.keys() <= {*STATED, "visit"}:

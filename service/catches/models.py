@@ -5,7 +5,7 @@ from uuid import UUID
 from msgspec import Struct
 
 from service.facts.models import AgeClass, Fate, Sex
-from service.kernel.values import Instant, Mechanism
+from service.kernel.values import Instant, MassG, Mechanism
 
 
 class CatchShown(Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -25,7 +25,7 @@ class CatchShown(Struct, frozen=True, kw_only=True, omit_defaults=True):
     species: str
     sex: Sex | None = None
     age_class: AgeClass | None = None
-    mass_g: int | None = None
+    mass_g: MassG | None = None
     fate: Fate
     target: bool | None = None
     photo_ids: list[UUID] = []

@@ -1,11 +1,11 @@
 """What a claim is worked out from, and what it says."""
 
-from datetime import datetime
 from typing import Literal
 from uuid import UUID
 
 from msgspec import Struct
 
+from service.kernel.values import Instant
 from service.methods.models import ClassName
 
 AppliedBy = Literal["us", "customer", "other"]
@@ -15,16 +15,16 @@ class Presence(Struct, frozen=True, kw_only=True):
     """A visit at the property that is not withdrawn, of any job and outcome."""
 
     id: UUID
-    arrived_at: datetime
-    ended_at: datetime
+    arrived_at: Instant
+    ended_at: Instant
     treatments_none: bool
 
 
 class Period(Struct, frozen=True, kw_only=True):
     """From one instant to another, both inclusive."""
 
-    from_at: datetime
-    until_at: datetime
+    from_at: Instant
+    until_at: Instant
 
 
 class Applied(Struct, frozen=True, kw_only=True):
@@ -38,7 +38,7 @@ class Applied(Struct, frozen=True, kw_only=True):
     registration: str | None = None
     amount: str | None = None
     unit: str | None = None
-    applied_at: datetime
+    applied_at: Instant
     applied_by: AppliedBy
 
 
@@ -55,7 +55,7 @@ class TreatmentLine(Struct, frozen=True, kw_only=True):
     registration: str | None
     amount: str | None
     unit: str | None
-    applied_at: datetime
+    applied_at: Instant
     applied_by: AppliedBy
 
 
@@ -65,7 +65,7 @@ class Breach(Struct, frozen=True, kw_only=True):
     id: UUID
     method: str
     method_class: ClassName
-    applied_at: datetime
+    applied_at: Instant
     applied_by: AppliedBy
 
 
@@ -74,8 +74,8 @@ class Claim(Struct, frozen=True, kw_only=True):
     many of them state that there were no treatments; and what breaks it."""
 
     free: bool
-    from_at: datetime
-    until_at: datetime
+    from_at: Instant
+    until_at: Instant
     visit_ids: list[UUID]
     visits_stating_none: int
     broken_by: list[Breach]

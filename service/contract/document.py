@@ -1,9 +1,9 @@
-"""The OpenAPI 3.1 document: paths and parameters as the framework reads them, bodies as the Structs say."""
+"""The OpenAPI 3.1 document: what the app serves, what it sends to endpoints, and every body as the Structs say."""
 
-from collections.abc import Callable, Iterable
+import inspect
+from collections.abc import Callable
 from typing import Any
 
-import msgspec
 from litestar import Litestar, Router
 from litestar.di import Provide
 from litestar.handlers import HTTPRouteHandler
@@ -11,8 +11,10 @@ from litestar.openapi import OpenAPIConfig
 
 from service import __version__
 from service.contract.nouns import events
+from service.contract.operations import Patch, Schema, example_of, operation, patch_schema, tag_of
+from service.contract.problems import MEANINGS
 from service.contract.samples import sample_of
-from service.contract.schemas import schema_of
+from service.contract.schemas import built
 from service.events.models import Envelope
 from service.kernel.errors import TITLES, Problem
 from service.kernel.http import MERGE_PATCH
@@ -20,16 +22,47 @@ from service.kernel.http import MERGE_PATCH
 INJECTED = ("caller", "pool", "now")
 REFERENCE = "#/components/schemas/{name}"
 PROBLEM = "application/problem+json"
-HEADERS = {
-    "ETag": "the version's tag; send it in If-Match to amend",
-    "Location": "where the new thing is",
-    "Link": 'rel="next": the next page (RFC 8288)',
+ABOUT = """\
+The record book, the clock and the courier of a trapping business that uses no pesticides.
+
+Lengths in millimetres, mass in grams, areas in square metres, instants as RFC 3339, positions as GeoJSON (WGS 84),
+regions as ISO 3166-2; the unit is in a member's name. What exists is amended with the ETag that was read, in
+If-Match. Lists come in pages: follow `next`. Every refusal says in one sentence what to mend.
+
+Local codes and licensed practice come first."""
+TAGS = {
+    "api-keys": "Keys with their scopes; a key is shown once.",
+    "business": "The business, its settings and house policies.",
+    "catches": "What was caught, with where and how.",
+    "conflicts": "Stated facts that do not fit beside others, for the office to mend.",
+    "customers": "Whom the work is done for.",
+    "deadlines": "What is due, overdue or over, each with why.",
+    "endpoints": "Where events are delivered to.",
+    "events": "The log of what was told, to be pulled.",
+    "incidents": "What went wrong.",
+    "jobs": "One target species at one property, opened and closed by a person.",
+    "lawn-patches": "Turf that soil lay on, with the verdict on how long.",
+    "me": "Who is calling.",
+    "months": "The manager's month.",
+    "operations": "The contract itself, health and version.",
+    "permits": "Permits of authorities.",
+    "properties": "Places where work is done, their features and tenures.",
+    "refusals": "Visits that were refused, kept until they are mended.",
+    "service-records": "What the customer gets: numbered, immutable, by period.",
+    "sets": "Traps at one spot, as stated and as they now are.",
+    "signs": "What an animal left to be seen.",
+    "traps": "Traps by the number that is written on them.",
+    "treatments": "Substances or devices used at a property, by anybody.",
+    "upkeep": "Mowing, water, rolling.",
+    "visits": "One body with all facts of a visit.",
+    "webhooks": "What arrives at an endpoint.",
+    "workers": "People who work for the business.",
 }
-WORDS = {200: "Done", 201: "Created", 204: "Done, nothing to say", 304: "You have it already"}
-ABOUT = (
-    "The record book, the clock and the courier of a trapping business that uses no pesticides. "
-    "Local codes and licensed practice come first."
-)
+SIGNED = {
+    "webhook-id": "the event's id, the same at every attempt",
+    "webhook-timestamp": "seconds since 1970 of this attempt",
+    "webhook-signature": "v1, a comma and the base64 of HMAC-SHA256 over `id.timestamp.body`",
+}
 
 
 def document(routers: list[Router]) -> dict[str, Any]:
@@ -47,30 +80,30 @@ def document(routers: list[Router]) -> dict[str, Any]:
         for route in framework.routes
         for handler in getattr(route, "route_handlers", [])
         for method in handler.http_methods
+        if "gives" in handler.opt
     }
-    served = {
-        path: {method: _operation(path, part, handlers[path, method]) for method, part in item.items()}
-        for path, item in read["paths"].items()
-        if all((path, method) in handlers and _is_ours(handlers[path, method]) for method in item)
-    }
-    types = {id(of): of for handler in handlers.values() for of in _types(handler.opt)}
-    _, components = msgspec.json.schema_components(
-        [*types.values(), Problem, Envelope], ref_template=REFERENCE
-    )
+    schema_of, components = _components(list(handlers.values()))
+    schema = schema_of.__getitem__
+    served: dict[str, Any] = {}
+    for (path, method), handler in handlers.items():
+        served.setdefault(path, {})[method] = operation(path, read["paths"][path][method], handler, schema)
+    used = {tag_of(path) for path in served} | {"webhooks"}
     return {
         "openapi": "3.1.0",
         "info": {
             "title": "Setbook",
             "version": __version__,
+            "summary": "Record book, clock and courier of a pesticide-free trapping business",
             "description": ABOUT,
             "license": {"name": "Apache-2.0", "identifier": "Apache-2.0"},
         },
         "servers": [{"url": "/"}],
-        "security": [{"key": []}],
+        "tags": [{"name": name, "description": words} for name, words in TAGS.items() if name in used],
         "paths": served,
-        "webhooks": {name: _webhook(name, of) for name, of in events().items()},
+        "webhooks": {name: {"post": _webhook(name, of, schema)} for name, of in events().items()},
         "components": {
-            "schemas": components,
+            **components,
+            "responses": {str(status): _refusal(kind, status) for kind, (status, _) in TITLES.items()},
             "securitySchemes": {"key": {"type": "http", "scheme": "bearer", "bearerFormat": "setbook_..."}},
         },
     }
@@ -87,134 +120,63 @@ def _operation_id(handler: HTTPRouteHandler, *_: Any) -> str:
     return str(handler.operation_id or handler.fn.__name__)
 
 
-def _is_ours(handler: HTTPRouteHandler) -> bool:
-    return "gives" in handler.opt
-
-
-def _types(opt: dict[str, Any]) -> Iterable[Any]:
-    return [of for of in (opt.get("takes"), opt.get("gives")) if of is not None]
-
-
-def _schema(of: Any) -> dict[str, Any]:
-    (schema,), _ = msgspec.json.schema_components([of], ref_template=REFERENCE)
-    return schema
-
-
-def _operation(path: str, part: dict[str, Any], handler: HTTPRouteHandler) -> dict[str, Any]:
-    opt = handler.opt
-    words = (handler.fn.__doc__ or "").strip()
-    summary = handler.summary or words.partition("\n")[0].rstrip(".")
-    shown = {
-        "operationId": handler.operation_id or handler.fn.__name__,
-        "summary": summary,
-        "description": words or f"{summary}.",
-        "tags": [path.split("/")[2] if path.startswith("/v1/") else "operations"],
-        "parameters": part.get("parameters", []),
-        "responses": {
-            **{str(status): _answer(status, opt) for status in opt["status"]},
-            **{str(status): _refusal(status) for status in sorted(_refusals(part, opt))},
-        },
+def _components(handlers: list[HTTPRouteHandler]) -> tuple[dict[Any, dict[str, Any]], dict[str, Any]]:
+    """The schema of each type that is taken, given or told, and the components that these point to."""
+    bodies = [handler.opt["takes"] for handler in handlers if handler.opt.get("takes") is not None]
+    answers = [of for handler in handlers for of in handler.opt["produces"].values() if of is not None]
+    types = list(dict.fromkeys([*bodies, *answers, *events().values(), Envelope, Problem]))
+    found, parts = built(types, REFERENCE)
+    schema_of: dict[Any, dict[str, Any]] = dict(zip(types, found, strict=True))
+    for of in [handler.opt["takes"] for handler in handlers if handler.opt.get("media") == MERGE_PATCH]:
+        name = schema_of[of]["$ref"].rpartition("/")[2]
+        parts[f"{name}Patch"] = patch_schema(parts[name])
+        schema_of[Patch(of)] = {"$ref": REFERENCE.format(name=f"{name}Patch")}
+    examples = {
+        schema["$ref"].rpartition("/")[2]: {"value": example_of(of)}
+        for of, schema in schema_of.items()
+        if "$ref" in schema and of not in events().values()
     }
-    if opt.get("public"):
-        shown["security"] = []
-    if opt.get("takes") is not None:
-        shown["requestBody"] = {
-            "required": True,
-            "content": {media: _body(media, opt["takes"]) for media in opt["media"]},
-        }
-    return shown
+    return schema_of, {"schemas": parts, "examples": examples}
 
 
-def _body(media: str, of: Any) -> dict[str, Any]:
-    if media != MERGE_PATCH[0]:
-        return {"schema": _schema(of), "examples": {"plain": {"value": sample_of(of)}}}
-    return {"schema": patch_schema(of)}
-
-
-def patch_schema(of: Any) -> dict[str, Any]:
-    """A merge patch of a body: any of its members, null where it may be taken out again."""
-    (reference,), parts = msgspec.json.schema_components([of], ref_template=REFERENCE)
-    whole = parts[reference["$ref"].rpartition("/")[2]]
-    required = whole.get("required", [])
-    members = {
-        name: member if name in required else {"anyOf": [member, {"type": "null"}]}
-        for name, member in whole["properties"].items()
-        if name != "id"
+def _refusal(kind: str, status: int) -> dict[str, Any]:
+    problem = {
+        "type": f"/problems/{kind}",
+        "title": TITLES[kind][1],
+        "status": status,
+        "detail": MEANINGS[kind],
     }
-    return {"type": "object", "properties": members, "additionalProperties": False}
+    if kind == "invalid":
+        problem = sample_of(Problem)
+    example = {"plain": {"value": problem}}
+    content = {PROBLEM: {"schema": {"$ref": REFERENCE.format(name="Problem")}, "examples": example}}
+    return {"description": MEANINGS[kind], "content": content}
 
 
-def _answer(status: int, opt: dict[str, Any]) -> dict[str, Any]:
-    answer: dict[str, Any] = {"description": WORDS.get(status, "Done")}
-    if opt.get("headers"):
-        answer["headers"] = {
-            name: {"description": HEADERS[name], "schema": {"type": "string"}} for name in opt["headers"]
-        }
-    if status not in (204, 304):
-        answer["content"] = {media: {"schema": _schema(opt["gives"])} for media in opt["produces"]}
-    return answer
-
-
-def _refusals(part: dict[str, Any], opt: dict[str, Any]) -> set[int]:
-    refusals = {*opt.get("refuses", ())}
-    parameters = part.get("parameters", [])
-    if opt.get("scope"):
-        refusals |= {400, 401, 403}
-    if any(one["in"] == "path" for one in parameters):
-        refusals.add(404)
-    if any(one["name"] == "after" for one in parameters):
-        refusals.add(410)
-    if opt.get("takes") is not None:
-        refusals |= {413, 415, 422}
-    return refusals
-
-
-def _refusal(status: int) -> dict[str, Any]:
-    title = next(title for code, title in TITLES.values() if code == status)
-    return {"description": title, "content": {PROBLEM: {"schema": {"$ref": "#/components/schemas/Problem"}}}}
-
-
-def _webhook(name: str, of: Any) -> dict[str, Any]:
+def _webhook(name: str, of: Any, schema: Schema) -> dict[str, Any]:
     """What arrives at an endpoint: a CloudEvents envelope whose data is the event's."""
-    data = {key: member for key, member in schema_of(name, of).items() if key not in ("$schema", "$id")}
-    example = {
-        **sample_of(Envelope),
-        "type": name,
-        "data": sample_of(of),
-        "dataschema": f"/schema/v1/{name}.json",
-    }
-    parts = data.pop("$defs", {})
+    told = sample_of(of)
+    subject = {"subject": next(iter(told.values()))}
+    example = {**sample_of(Envelope), **subject, "type": name, "data": told}
+    example["dataschema"] = f"https://setbook.example/schema/v1/{name}.json"
+    body = {"allOf": [schema(Envelope), {"properties": {"type": {"const": name}, "data": schema(of)}}]}
+    content = {"application/cloudevents+json": {"schema": body, "examples": {"plain": {"value": example}}}}
     return {
-        "post": {
-            "operationId": f"on_{name.replace('.', '_')}",
-            "summary": name,
-            "description": (of.__doc__ or "").strip(),
-            "tags": ["webhooks"],
-            "requestBody": {
-                "content": {
-                    "application/cloudevents+json": {
-                        "schema": {
-                            "allOf": [
-                                {"$ref": "#/components/schemas/Envelope"},
-                                {"properties": {"data": _inlined(data, parts), "type": {"const": name}}},
-                            ]
-                        },
-                        "examples": {"plain": {"value": example}},
-                    }
-                }
-            },
-            "responses": {"2XX": {"description": "Taken"}, "default": {"description": "Sent again later"}},
-        }
+        "operationId": f"on_{name.replace('.', '_')}",
+        "summary": name,
+        "description": inspect.cleandoc(of.__doc__ or ""),
+        "tags": ["webhooks"],
+        "security": [],
+        "parameters": [
+            {
+                "name": header,
+                "in": "header",
+                "description": words,
+                "required": True,
+                "schema": {"type": "string"},
+            }
+            for header, words in SIGNED.items()
+        ],
+        "requestBody": {"required": True, "content": content},
+        "responses": {"2XX": {"description": "Taken"}, "default": {"description": "Sent again later"}},
     }
-
-
-def _inlined(schema: Any, parts: dict[str, Any]) -> Any:
-    """The schema with its $defs put in place, so that it stands by itself inside the document."""
-    if isinstance(schema, list):
-        return [_inlined(item, parts) for item in schema]
-    if not isinstance(schema, dict):
-        return schema
-    reference = schema.get("$ref")
-    if reference is not None:
-        return _inlined(parts[reference.rpartition("/")[2]], parts)
-    return {key: _inlined(member, parts) for key, member in schema.items()}

@@ -4,67 +4,67 @@ from collections.abc import Iterator
 from typing import Any
 
 from service.batches.models import BatchLine, BatchResult
-from service.conflicts.models import Conflict
+from service.catches.models import CatchShown
+from service.conflicts.models import ConflictShown
 from service.customers.models import Customer
 from service.deadlines.models import Deadline
 from service.events.models import Delivery, Endpoint, Envelope, Event
-from service.facts.models import (
-    Catch,
-    Check,
-    Clearing,
-    Look,
-    NewVisit,
-    Repair,
-    Set,
-    Sign,
-    Survey,
-    Tamping,
-    Told,
-    Treatment,
-    Upkeep,
-)
+from service.facts.models import Check, Clearing, Finding, Look, NewVisit, Repair, Survey, Tamping, Told
 from service.identity.models import ApiKey, Business, HousePolicy, Worker
 from service.incidents.models import Incident
 from service.jobs.models import Job
 from service.kernel.errors import Problem
+from service.months.models import MonthSummary
 from service.permits.models import Permit
 from service.properties.models import Feature, Property, Tenure
+from service.records.models import Party, ServiceRecord
 from service.refusals.models import Refusal
-from service.visits.models import Receipt
+from service.sets.models import SetShown, TrapShown
+from service.signs.models import PatchShown, SignShown
+from service.treatments.models import KnownTreatment
+from service.upkeep.models import KnownUpkeep
+from service.visits.models import Receipt, Visit
 
 NOUNS: dict[str, Any] = {
     "api-key": ApiKey,
     "batch-line": BatchLine,
     "batch-result": BatchResult,
     "business": Business,
-    "catch": Catch,
+    "catch": CatchShown,
     "check": Check,
     "clearing": Clearing,
-    "conflict": Conflict,
+    "conflict": ConflictShown,
     "customer": Customer,
     "deadline": Deadline,
     "delivery": Delivery,
     "endpoint": Endpoint,
     "event": Envelope,
     "feature": Feature,
+    "finding": Finding,
     "house-policy": HousePolicy,
     "incident": Incident,
     "job": Job,
+    "lawn-patch": PatchShown,
     "look": Look,
+    "month": MonthSummary,
+    "party": Party,
     "permit": Permit,
     "problem": Problem,
     "property": Property,
     "receipt": Receipt,
+    "recorded-visit": Visit,
     "refusal": Refusal,
     "repair": Repair,
-    "set": Set,
-    "sign": Sign,
+    "service-record": ServiceRecord,
+    "set": SetShown,
+    "sign": SignShown,
     "survey": Survey,
     "tamping": Tamping,
     "tenure": Tenure,
     "told": Told,
-    "treatment": Treatment,
-    "upkeep": Upkeep,
+    "trap": TrapShown,
+    "treatment": KnownTreatment,
+    "upkeep": KnownUpkeep,
     "visit": NewVisit,
     "worker": Worker,
 }

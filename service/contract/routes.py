@@ -7,6 +7,7 @@ from litestar import Request, Response, Router, get
 from msgspec import Struct
 
 from service import __version__
+from service.contract.problems import MEANINGS
 from service.kernel.errors import TITLES, Missing
 
 FOLDER = Path(__file__).parents[2] / "schema"
@@ -31,18 +32,21 @@ class ProblemMeaning(Struct, frozen=True):
     type: str
     title: str
     status: int
+    meaning: str
+
+
+NO_STORE = {"Cache-Control": "no-store"}
 
 
 def _public(gives: Any, produces: str = "application/json", refuses: tuple[int, ...] = ()) -> dict[str, Any]:
-    return {
-        "opt": {
-            "public": True,
-            "gives": gives,
-            "status": (200,),
-            "produces": (produces,),
-            "refuses": refuses,
-        }
+    described = {
+        "public": True,
+        "gives": gives,
+        "status": (200,),
+        "produces": {produces: gives},
+        "refuses": refuses,
     }
+    return {"opt": described}
 
 
 def _kept_file(path: Path, media: str) -> Response[bytes]:
@@ -52,14 +56,14 @@ def _kept_file(path: Path, media: str) -> Response[bytes]:
 @get("/livez", **_public(Health))
 async def livez() -> Response[Health]:
     """The process answers."""
-    return Response(Health("alive"), headers={"Cache-Control": "no-store"})
+    return Response(Health("alive"), headers=NO_STORE)
 
 
 @get("/readyz", **_public(Health, refuses=(503,)))
 async def readyz(request: Request[Any, Any, Any]) -> Response[Health]:
     """The database answers too."""
     await request.app.state.pool.fetchval("select 1")
-    return Response(Health("ready"), headers={"Cache-Control": "no-store"})
+    return Response(Health("ready"), headers=NO_STORE)
 
 
 @get("/version", **_public(Release))
@@ -77,10 +81,10 @@ async def openapi() -> Response[bytes]:
 @get("/schema/v1/{name:str}", **_public(dict[str, Any], SCHEMA_MEDIA, (404,)))
 async def read_schema(name: str) -> Response[bytes]:
     """The JSON Schema of a noun or an event, e.g. visit.json, check.overdue.json."""
-    path = FOLDER / "v1" / name
-    if path.parent != FOLDER / "v1" or not path.is_file():
+    kept = {path.name: path for path in (FOLDER / "v1").iterdir()}
+    if name not in kept:
         raise Missing(f"A schema {name}")
-    return _kept_file(path, SCHEMA_MEDIA)
+    return _kept_file(kept[name], SCHEMA_MEDIA)
 
 
 @get("/problems/{kind:str}", **_public(ProblemMeaning, refuses=(404,)))
@@ -89,7 +93,7 @@ async def read_problem(kind: str) -> ProblemMeaning:
     if kind not in TITLES:
         raise Missing(f"A problem {kind}")
     status, title = TITLES[kind]
-    return ProblemMeaning(f"/problems/{kind}", title, status)
+    return ProblemMeaning(f"/problems/{kind}", title, status, MEANINGS[kind])
 
 
 router = Router("/", route_handlers=[livez, readyz, version, openapi, read_schema, read_problem])

@@ -1,62 +1,15 @@
-"""Examples for the contract: plausible values by the name of a member, else by its type. Deterministic."""
+"""Examples for the contract: plausible values by what a member is called, else by its type. Deterministic.
 
-from hashlib import sha256
-from typing import Any
+Ids follow from names, so that the examples speak of one another: the set that a check looks at is the set of the
+same visit, and all of them can be sent in turn.
+"""
+
+from typing import Any, get_origin
 
 from msgspec import inspect
 
-AN_INSTANT = "2026-05-14T17:00:00Z"
-A_DATE = "2026-05-14"
-PLAIN: dict[type, Any] = {
-    inspect.DateTimeType: AN_INSTANT,
-    inspect.DateType: A_DATE,
-    inspect.BoolType: True,
-    inspect.FloatType: 1.5,
-}
-BY_NAME: dict[str, Any] = {
-    "name": "Alder Court School",
-    "business_name": "Quiet Lawn Trapping",
-    "number": "2026-000123",
-    "zone": "America/Los_Angeles",
-    "region": "US-CA",
-    "county": "Sonoma",
-    "address": "12 Sample Row",
-    "addresses": ["12 Sample Row"],
-    "email": "office@alder-court.example",
-    "phone": "+1 555 0100",
-    "url": "https://billing.example/hooks/setbook",
-    "types": ["check.overdue", "record.*"],
-    "target": "Scapanus latimanus",
-    "species": "Scapanus latimanus",
-    "mechanism": "scissor_jaw",
-    "method": "mechanical trap",
-    "authority": "Department of Fish and Wildlife",
-    "kind": "school",
-    "currency": "USD",
-    "amount": "0.25",
-    "area_m2": "0.135088",
-    "unit": "kg",
-    "told_by": "the groundskeeper",
-    "who": "the groundskeeper",
-    "how": "by telephone",
-    "access_notes": "Gate by the bicycle shed; the code is in the office.",
-    "customer_note": "Gate closed again.",
-    "last_four": "9f3c",
-    "sequence": "00000000000000000042",
-    "deliverynumber": "7",
-    "etag": '"1"',
-    "amends": '"1"',
-    "specversion": "1.0",
-    "datacontenttype": "application/json",
-    "month": "2026-05",
-    "pointer": "#/checks/0/checked_at",
-    "latitude": 38.44,
-    "coordinates_Point": [-122.71, 38.44],
-    "coordinates_LineString": [[-122.71, 38.44], [-122.7099, 38.4401]],
-    "coordinates_Polygon": [
-        [[-122.711, 38.44], [-122.71, 38.44], [-122.71, 38.441], [-122.711, 38.441], [-122.711, 38.44]]
-    ],
-}
+from service.contract.members import BY_MEMBER
+from service.contract.values import BY_NAME, COORDINATES, IDS, LEFT_OUT, PLAIN, id_named
 
 
 def sample_of(of: Any) -> Any:
@@ -64,47 +17,48 @@ def sample_of(of: Any) -> Any:
     return _sample(inspect.type_info(of), "")
 
 
-def _id(name: str) -> str:
-    """A UUIDv7-shaped id that follows from the member's name."""
-    digest = sha256(name.encode()).hexdigest()
-    return f"0198f3a0-{digest[:4]}-7{digest[4:7]}-8{digest[7:10]}-{digest[10:22]}"
-
-
 def _sample(kind: Any, name: str) -> Any:
-    match kind:
-        case inspect.Metadata():
-            return _sample(kind.type, name)
-        case inspect.StructType():
-            return _struct(kind)
-        case inspect.UnionType():
-            return _sample(next(one for one in kind.types if not isinstance(one, inspect.NoneType)), name)
-        case inspect.LiteralType():
-            return BY_NAME[name] if BY_NAME.get(name) in kind.values else kind.values[0]
-        case inspect.ListType() | inspect.VarTupleType() | inspect.SetType():
-            return BY_NAME[name] if isinstance(BY_NAME.get(name), list) else [_sample(kind.item_type, name)]
-        case inspect.DictType():
-            return {}
-        case _:
-            return _scalar(kind, name)
+    if isinstance(kind, inspect.Metadata):
+        return _sample(kind.type, name)
+    if isinstance(kind, inspect.StructType):
+        return _struct(kind)
+    if isinstance(kind, inspect.UnionType):
+        return _sample(next(one for one in kind.types if not isinstance(one, inspect.NoneType)), name)
+    if isinstance(kind, inspect.LiteralType):
+        return BY_NAME[name] if BY_NAME.get(name) in kind.values else kind.values[0]
+    if isinstance(kind, inspect.ListType | inspect.CollectionType):
+        given = BY_NAME.get(name)
+        return given if isinstance(given, list) else [_sample(kind.item_type, name.removesuffix("s"))]
+    return _scalar(kind, name)
 
 
 def _struct(kind: inspect.StructType) -> dict[str, Any]:
-    shown = {
-        field.encode_name: BY_NAME[f"coordinates_{kind.tag}"]
-        if field.encode_name == "coordinates"
-        else _sample(field.type, field.encode_name)
-        for field in kind.fields
-    }
-    if kind.tag_field is not None:
-        shown = {kind.tag_field: kind.tag, **shown}
+    shown = {} if kind.tag_field is None else {kind.tag_field: kind.tag}
+    for field in kind.fields:
+        value = _member(kind, field)
+        if value is not LEFT_OUT:
+            shown[field.encode_name] = value
     return shown
 
 
+def _member(kind: inspect.StructType, field: inspect.Field) -> Any:
+    name, bases = field.encode_name, (get_origin(kind.cls) or kind.cls).__mro__
+    for of in bases:
+        if f"{of.__name__}.{name}" in BY_MEMBER:
+            return BY_MEMBER[f"{of.__name__}.{name}"]
+    if name == "coordinates":
+        return COORDINATES[str(kind.tag)]
+    if name == "id":
+        return id_named(next((IDS[of.__name__] for of in bases if of.__name__ in IDS), "id"))
+    return _sample(field.type, name)
+
+
 def _scalar(kind: Any, name: str) -> Any:
+    given = BY_NAME.get(name)
     if isinstance(kind, inspect.StrType):
-        return BY_NAME[name] if isinstance(BY_NAME.get(name), str) else f"{name.replace('_', ' ')} in words"
+        return given if isinstance(given, str) else f"{name.replace('_', ' ')} in words"
     if isinstance(kind, inspect.UUIDType):
-        return _id(name)
+        return id_named(name)
     if isinstance(kind, inspect.IntType):
-        return max(kind.ge or 1, 1)
-    return PLAIN.get(type(kind), {})
+        return given if isinstance(given, int) else max(kind.ge or 1, 1)
+    return PLAIN.get(type(kind), {}) if given is None else given

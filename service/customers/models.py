@@ -1,12 +1,11 @@
 """A customer: whom the work is done for."""
 
-from datetime import datetime
 from typing import Annotated
 from uuid import UUID
 
 from msgspec import Meta, Struct, field
 
-from service.kernel.values import Line, Name
+from service.kernel.values import Instant, Line, Name
 
 
 class NewCustomer(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
@@ -24,4 +23,4 @@ class Customer(NewCustomer, frozen=True, kw_only=True):
 
     id: UUID
     version: int
-    received_at: datetime
+    received_at: Instant

@@ -1,6 +1,6 @@
 """A deadline: something to be done at a set or sign by an instant, with why."""
 
-from datetime import datetime, timedelta
+from datetime import timedelta
 from typing import ClassVar, Literal
 from uuid import UUID
 
@@ -8,6 +8,7 @@ from msgspec import Struct
 
 from service.events.models import Event
 from service.identity.models import HousePolicy
+from service.kernel.values import Instant
 
 Kind = Literal["check", "set_search", "run_look", "lawn", "lawn_followup", "report"]
 RuleKind = Literal["calendar_day", "elapsed", "latest_hour", "lawn", "local_day_end", "qualitative"]
@@ -22,14 +23,14 @@ class RuleApplied(Struct, frozen=True, kw_only=True):
     kind: RuleKind
     state: Literal["law", "caution", "practice"]
     inputs: dict[str, str | int | None]
-    due_at: datetime | None
+    due_at: Instant | None
 
 
 class Attempt(Struct, frozen=True, kw_only=True):
     """A visit that met a locked gate: it meets nothing and shows here."""
 
     visit_id: UUID
-    arrived_at: datetime
+    arrived_at: Instant
     reason: str | None
 
 
@@ -37,7 +38,7 @@ class Why(Struct, frozen=True, kw_only=True):
     """How the due instant came about, as data and as one English sentence."""
 
     started_by: str
-    started_at: datetime
+    started_at: Instant
     zone: str
     rules: list[RuleApplied]
     winner: str
@@ -53,10 +54,10 @@ class Derived(Struct, frozen=True, kw_only=True):
     subject_id: UUID
     starting_fact_id: UUID
     property_id: UUID
-    started_at: datetime
-    due_at: datetime
+    started_at: Instant
+    due_at: Instant
     state: State
-    met_at: datetime | None = None
+    met_at: Instant | None = None
     met_by_fact_id: UUID | None = None
     outcome: str | None = None
     why: Why
@@ -74,7 +75,7 @@ class Place(Struct, frozen=True, kw_only=True):
 class Due(Struct, frozen=True, kw_only=True):
     """The instant that the rules give, each rule with its own; `winner` names the earliest."""
 
-    due_at: datetime
+    due_at: Instant
     rules: list[RuleApplied]
     winner: str
 
@@ -94,15 +95,15 @@ class Stored(Derived, frozen=True, kw_only=True):
     """
 
     id: UUID
-    known_at: datetime
+    known_at: Instant
     known_by_worker_id: UUID | None
     known_by_key_id: UUID | None
     episode: int = 1
-    announced_due_at: datetime | None = None
+    announced_due_at: Instant | None = None
     announced_event_id: UUID | None = None
     settled_outcome: str | None = None
     settled_event_id: UUID | None = None
-    wake_at: datetime | None = None
+    wake_at: Instant | None = None
     wake_type: str | None = None
 
 
@@ -119,14 +120,14 @@ class Deadline(Struct, frozen=True, kw_only=True, omit_defaults=True):
     property_id: UUID
     job_id: UUID | None = None
     starting_fact_id: UUID
-    started_at: datetime
-    due_at: datetime
+    started_at: Instant
+    due_at: Instant
     state: State
     overdue: bool
-    met_at: datetime | None = None
+    met_at: Instant | None = None
     met_by_fact_id: UUID | None = None
     outcome: str | None = None
-    known_at: datetime
+    known_at: Instant
     episode: int
     why: Why
 
@@ -156,8 +157,8 @@ class Reminder(Event, frozen=True, kw_only=True):
 
     deadline_id: UUID
     property_id: UUID
-    started_at: datetime
-    due_at: datetime
+    started_at: Instant
+    due_at: Instant
     episode: int
     why: str
     known_late: bool = False
@@ -184,7 +185,7 @@ class CheckSettled(Reminder, frozen=True, kw_only=True):
     event_type: ClassVar[str] = "check.settled"
     set_id: UUID
     outcome: Literal["met", "late", "withdrawn"]
-    met_at: datetime | None = None
+    met_at: Instant | None = None
 
 
 class SetSearchDue(Reminder, frozen=True, kw_only=True):
@@ -221,7 +222,7 @@ class LawnSettled(Reminder, frozen=True, kw_only=True):
     event_type: ClassVar[str] = "lawn.settled"
     sign_id: UUID
     outcome: Literal["in_time", "late", "found_late", "withdrawn"]
-    met_at: datetime | None = None
+    met_at: Instant | None = None
 
 
 class LawnFollowupDue(Reminder, frozen=True, kw_only=True):

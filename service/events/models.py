@@ -1,12 +1,11 @@
 """Events: what is told, in one gap-free order per business; ids and facts, no names, addresses or notes."""
 
-from datetime import datetime
 from typing import Annotated, ClassVar, Literal
 from uuid import UUID
 
 from msgspec import UNSET, Meta, Raw, Struct, UnsetType, field
 
-from service.kernel.values import Line
+from service.kernel.values import DurationMs, Instant, Line
 
 # What may be subscribed to: every type that some slice tells.
 EVENT_TYPES = (
@@ -77,7 +76,7 @@ class LoggedEvent(Struct, frozen=True, kw_only=True):
     id: UUID
     type: str
     subject: UUID | None
-    time: datetime
+    time: Instant
     data: str
 
 
@@ -92,7 +91,7 @@ class Envelope(Struct, frozen=True, kw_only=True):
     id: UUID
     source: str
     type: str
-    time: datetime
+    time: Instant
     subject: UUID | UnsetType = UNSET
     datacontenttype: Literal["application/json"]
     dataschema: str
@@ -132,7 +131,7 @@ class Endpoint(NewEndpoint, frozen=True, kw_only=True, omit_defaults=False):
     id: UUID
     version: int
     paused_reason: str | None = None
-    created_at: datetime
+    created_at: Instant
 
 
 class EndpointMade(Endpoint, frozen=True, kw_only=True):
@@ -150,11 +149,11 @@ class Delivery(Struct, frozen=True, kw_only=True, omit_defaults=True):
     event_type: str
     state: Literal["waiting", "delivered", "dead"]
     attempt: int
-    due_at: datetime | None = None
+    due_at: Instant | None = None
     last_status: int | None = None
     last_error: str | None = None
-    last_duration_ms: int | None = None
-    delivered_at: datetime | None = None
+    last_duration_ms: DurationMs | None = None
+    delivered_at: Instant | None = None
 
 
 class PingSent(Struct, frozen=True, kw_only=True):

@@ -24,9 +24,10 @@ from service.events.models import (
 )
 from service.events.outbox import Entry, entry
 from service.events.signing import secret_text
-from service.kernel.bodies import decode, read_json
+from service.kernel.bodies import built, decode, read_json
 from service.kernel.db import Db, Pool
 from service.kernel.errors import Missing, Refused
+from service.kernel.faults import faults_of
 from service.kernel.http import (
     MERGE_PATCH,
     IfMatch,
@@ -80,7 +81,8 @@ async def list_events(
     )
     more = len(events) == limit
     cursor = encode_cursor(request.app.state.epoch, events[-1].sequence if more else latest)
-    content = EventPage(events=[envelope(event) for event in events], next=cursor)
+    told = [envelope(event, request.app.state.public_url) for event in events]
+    content = EventPage(events=told, next=cursor)
     return Response(content, headers={"Link": link_next(request, cursor)} if more else {})
 
 
@@ -156,7 +158,8 @@ async def amend_endpoint(
     async with entry(pool, caller.business_id, now, caller.key_id) as book:
         before = await _load_for_update(book.db, caller, endpoint_id)
         stated = rules.stated_of(before)
-        new = decode(msgspec.json.encode(merged(msgspec.to_builtins(stated), change)), NewEndpoint, now)
+        wanted = merged(msgspec.to_builtins(stated), change)
+        new = built(wanted, NewEndpoint, faults_of(wanted, NewEndpoint, now))
         rules.check_endpoint(new, request.app.state.networks)
         if new == stated:
             return answer(before, etag=tag_of(before.version))

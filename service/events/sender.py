@@ -75,13 +75,14 @@ async def send(
     sessions: Sessions,
     url: str,
     event: LoggedEvent,
+    public_url: str,
     deliverynumber: int,
     key: bytes,
     now: datetime,
     timeout_seconds: float,
 ) -> Outcome:
     """One attempt, signed with this instant. Whatever the receiver does is an outcome."""
-    body = envelope.body(event, deliverynumber)
+    body = envelope.body(event, public_url, deliverynumber)
     headers = signed_headers([key], str(event.id), now, body)
     clock = asyncio.get_running_loop().time
     started = clock()

@@ -91,6 +91,7 @@ async def claim(
 async def attempt(
     sessions: sender.Sessions,
     sealing_key: bytes,
+    public_url: str,
     claimed: Claimed,
     now: datetime,
     jitter: float,
@@ -103,7 +104,7 @@ async def attempt(
         outcome = rules.Outcome(error=str(closed), duration_ms=0)
     else:
         outcome = await sender.send(
-            sessions, claimed.url, claimed, claimed.deliverynumber, key, now, timeout_seconds
+            sessions, claimed.url, claimed, public_url, claimed.deliverynumber, key, now, timeout_seconds
         )
     ended = now + timedelta(milliseconds=outcome.duration_ms)
     return Attempted(claimed, outcome, rules.after(claimed.attempt, outcome, ended, jitter))
@@ -167,6 +168,7 @@ class Air:
 
     sessions: sender.Sessions
     sealing_key: bytes
+    public_url: str
     woken: asyncio.Event = field(default_factory=asyncio.Event)
     flying: dict["asyncio.Task[Attempted]", UUID] = field(default_factory=dict)
     landed: list[Attempted] = field(default_factory=list)
@@ -174,7 +176,9 @@ class Air:
     def launch(self, claimed: Claimed) -> None:
         """Send one in a task of its own."""
         jitter = int.from_bytes(random_bytes(4), "big") / 2**32
-        flight = asyncio.create_task(attempt(self.sessions, self.sealing_key, claimed, utc_now(), jitter))
+        flight = asyncio.create_task(
+            attempt(self.sessions, self.sealing_key, self.public_url, claimed, utc_now(), jitter)
+        )
         self.flying[flight] = claimed.endpoint_id
         flight.add_done_callback(self._land)
 
@@ -185,14 +189,16 @@ class Air:
         self.woken.set()
 
 
-async def run(pool: Pool, sealing_key: bytes, networks: Collection[Network], stop: asyncio.Event) -> None:
+async def run(
+    pool: Pool, sealing_key: bytes, public_url: str, networks: Collection[Network], stop: asyncio.Event
+) -> None:
     """Deliver until `stop`; woken by the log's notifications, with a poll beneath them.
 
-    `pool` works as the courier role. Any number may run at once. While the database is away it waits for it;
-    what was sent meanwhile is settled when it is back.
+    `pool` works as the courier role; receivers find the schemas at `public_url`. Any number may run at once. While
+    the database is away it waits for it; what was sent meanwhile is settled when it is back.
     """
     async with sender.open_sessions(networks) as sessions, asyncio.TaskGroup() as watch:
-        air = Air(sessions, sealing_key)
+        air = Air(sessions, sealing_key, public_url)
         stopped = watch.create_task(_wake_at(stop, air.woken))
         while not stop.is_set():
             try:

@@ -7,6 +7,7 @@ from msgspec import Meta, Struct, field
 
 from service.kernel.values import (
     Amount,
+    AreaM2,
     Count,
     Degrees,
     Ids,
@@ -191,7 +192,7 @@ class Repair(Fact, frozen=True, kw_only=True):
     set_id: UUID | None = None
     repaired_at: Instant
     how: Literal["reseeded", "turf_laid", "levelled", "run_pressed"]
-    area_m2: Amount
+    area_m2: AreaM2
     seed_treated: bool | None = None
 
 

@@ -1,13 +1,12 @@
 """Businesses, workers and api keys."""
 
-from datetime import datetime
 from typing import Annotated, ClassVar, Literal
 from uuid import UUID
 
 from msgspec import Meta, Struct, field
 
 from service.events.models import Event
-from service.kernel.values import FutureInstant, LocalDate, Name, Region, Scope, Zone
+from service.kernel.values import FutureInstant, Instant, LocalDate, Name, Region, Scope, Zone
 
 
 class HousePolicy(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
@@ -17,9 +16,9 @@ class HousePolicy(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True,
     """
 
     effective_from: LocalDate | None = None
-    calendar_days: Annotated[int, Meta(ge=1, le=14)] | None = None
+    calendar_days: Annotated[int, Meta(ge=1, le=14, description="local calendar days")] | None = None
     latest_hour: Annotated[int, Meta(ge=1, le=23, description="local hour of the day")] | None = None
-    elapsed_hours: Annotated[int, Meta(ge=1, le=336)] | None = None
+    elapsed_hours: Annotated[int, Meta(ge=1, le=336, description="hours")] | None = None
     name: Name = "House policy"
 
 
@@ -60,7 +59,7 @@ class Business(NewBusiness, frozen=True, kw_only=True):
 
     id: UUID
     version: int
-    received_at: datetime
+    received_at: Instant
 
 
 class NewWorker(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
@@ -76,7 +75,7 @@ class Worker(NewWorker, frozen=True, kw_only=True):
 
     id: UUID
     version: int
-    received_at: datetime
+    received_at: Instant
 
 
 class NewApiKey(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
@@ -96,9 +95,9 @@ class ApiKey(Struct, frozen=True, kw_only=True, omit_defaults=True):
     scopes: list[str]
     worker_id: UUID | None = None
     last_four: str
-    created_at: datetime
-    expires_at: datetime | None = None
-    revoked_at: datetime | None = None
+    created_at: Instant
+    expires_at: Instant | None = None
+    revoked_at: Instant | None = None
 
 
 class ApiKeyMade(ApiKey, frozen=True, kw_only=True, omit_defaults=True):
@@ -122,4 +121,4 @@ class KeyRevoked(Event, frozen=True, kw_only=True):
 
     event_type: ClassVar[str] = "key.revoked"
     key_id: UUID
-    revoked_at: datetime
+    revoked_at: Instant

@@ -1,6 +1,5 @@
 """An incident, and what is told of it."""
 
-from datetime import datetime
 from typing import ClassVar, Literal
 from uuid import UUID
 
@@ -29,7 +28,7 @@ class Incident(NewIncident, frozen=True, kw_only=True):
 
     id: UUID
     version: int
-    received_at: datetime
+    received_at: Instant
 
 
 class IncidentOpened(Event, frozen=True, kw_only=True):
@@ -39,7 +38,7 @@ class IncidentOpened(Event, frozen=True, kw_only=True):
     incident_id: UUID
     property_id: UUID
     kind: IncidentKind
-    happened_at: datetime
+    happened_at: Instant
 
 
 class IncidentClosed(Event, frozen=True, kw_only=True):
@@ -48,4 +47,4 @@ class IncidentClosed(Event, frozen=True, kw_only=True):
     event_type: ClassVar[str] = "incident.closed"
     incident_id: UUID
     property_id: UUID
-    closed_at: datetime
+    closed_at: Instant

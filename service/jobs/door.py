@@ -1,12 +1,14 @@
 """The door to jobs: how one is kept, and what follows from opening and closing it."""
 
+from collections.abc import Collection
 from datetime import datetime
 from typing import Any
 from uuid import UUID
 
+from service.conflicts import door as conflicts
 from service.events.outbox import Entry
-from service.jobs.models import Job, NewJob, SetLeftOut
-from service.jobs.rules import told_of
+from service.jobs.models import AwaitingJob, Job, NewJob, SetLeftOut
+from service.jobs.rules import job_awaited, told_of
 from service.kernel.errors import Refused
 from service.kernel.sql import Queries
 from service.stated.door import Noun, Outcome
@@ -51,8 +53,32 @@ async def job_changed(entry: Entry, outcome: Outcome[Any]) -> None:
         entry.tell(event, job.id)
     before: Job = outcome.before or job
     await work.property_changed(entry, job.property_id, min(before.opened_at, job.opened_at))
+    stating = await entry.db.column(sql.list_visits_stating_job, business_id=entry.business_id, job_id=job.id)
+    await visits_changed(entry, stating)
     if job.closed_at is not None:
-        await work.put(entry, LEFT_OUT, job.id, None, entry.now + SETTLING, SETTLING_AT_MOST)
+        await _look_for_left_out(entry, job.id)
+
+
+async def visits_changed(entry: Entry, visit_ids: Collection[UUID]) -> None:
+    """A visit that names a job which is not in the book at its property waits for it as a conflict."""
+    if not visit_ids:
+        return
+    awaiting = await entry.db.many(
+        AwaitingJob, sql.list_visits_awaiting_job, business_id=entry.business_id, visit_ids=list(visit_ids)
+    )
+    await conflicts.store(entry, "visit", visit_ids, [job_awaited(one) for one in awaiting])
+
+
+async def sets_changed(entry: Entry, set_ids: Collection[UUID]) -> None:
+    """A late phone may bring a set, or take a pull back, of a job that is closed already."""
+    for job_id in await entry.db.column(
+        sql.list_closed_jobs_of_standing_sets, business_id=entry.business_id, set_ids=list(set_ids)
+    ):
+        await _look_for_left_out(entry, job_id)
+
+
+async def _look_for_left_out(entry: Entry, job_id: UUID) -> None:
+    await work.put(entry, LEFT_OUT, job_id, None, entry.now + SETTLING, SETTLING_AT_MOST)
 
 
 async def tell_left_out(entry: Entry, job_id: UUID, _: datetime | None) -> None:

@@ -70,3 +70,11 @@ class SetLeftOut(Event, frozen=True, kw_only=True):
     job_id: UUID
     property_id: UUID
     closed_at: Instant
+
+
+class AwaitingJob(Struct, frozen=True):
+    """A visit that names a job which is not in the book at its property."""
+
+    visit_id: UUID
+    property_id: UUID
+    job_id: UUID

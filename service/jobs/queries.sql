@@ -35,3 +35,23 @@ join set_state s on s.business_id = :business_id and s.set_id = p.id
 where j.business_id = :business_id and j.id = :job_id and j.closed_at is not null
   and p.placed_at <= j.closed_at
   and s.state in ('standing', 'made_safe', 'missing');
+
+-- name: list_closed_jobs_of_standing_sets
+-- Jobs that are closed though one of these sets, placed before that, still stands.
+select distinct j.id
+from trap_set p
+join set_state s on s.business_id = :business_id and s.set_id = p.id
+join visit_job v on v.business_id = :business_id and v.visit_id = p.visit_id
+join job j on j.business_id = :business_id and j.id = v.job_id
+where p.business_id = :business_id and p.id = any (:set_ids::uuid[])
+  and s.state in ('standing', 'made_safe', 'missing') and p.placed_at <= j.closed_at;
+
+-- name: list_visits_stating_job
+select id from visit where business_id = :business_id and job_id = :job_id;
+
+-- name: list_visits_awaiting_job
+select v.id as visit_id, v.property_id, v.job_id
+from visit v
+left join job j on j.business_id = :business_id and j.id = v.job_id and j.property_id = v.property_id
+where v.business_id = :business_id and v.id = any (:visit_ids::uuid[])
+  and v.job_id is not null and v.withdrawn_at is null and j.id is null;

@@ -1,7 +1,8 @@
 """What is told of a job. Pure."""
 
+from service.conflicts.models import Conflict
 from service.events.models import Event
-from service.jobs.models import Job, JobClosed, JobOpened
+from service.jobs.models import AwaitingJob, Job, JobClosed, JobOpened
 
 
 def told_of(before: Job | None, now: Job) -> Event | None:
@@ -22,3 +23,15 @@ def told_of(before: Job | None, now: Job) -> Event | None:
             job_id=now.id, property_id=now.property_id, closed_at=now.closed_at, end_reason=now.end_reason
         )
     return None
+
+
+def job_awaited(one: AwaitingJob) -> Conflict:
+    """The conflict of a visit whose job is not there (yet), or is another property's."""
+    return Conflict(
+        kind="job_awaited",
+        subject_id=one.visit_id,
+        property_id=one.property_id,
+        visit_id=one.visit_id,
+        fact_id=one.job_id,
+        sentence="The visit names a job that is not in the book at this property; add the job or mend the visit.",
+    )

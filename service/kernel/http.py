@@ -1,7 +1,7 @@
 """What handlers share of HTTP: what a route takes and gives, tags, preconditions, answers."""
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, TypeVar
 from urllib.parse import urlencode
 
@@ -28,11 +28,12 @@ def route(
     status: Sequence[int] = (200,),
     refuses: Sequence[int] = (),
     headers: Sequence[str] = (),
-    produces: Sequence[str] = JSON,
+    produces: Sequence[str] | Mapping[str, Any] = JSON,
 ) -> dict[str, Any]:
     """The part of a route that guard and OpenAPI document read: scope, body in, body out, answers.
 
-    `status` lists the good answers, `refuses` the refusals beyond those that every route has.
+    `status` lists the good answers, `refuses` the refusals beyond those that every route has, `produces` the media
+    types of the good answers; where they do not all hold the same, it says what each holds.
     """
     described = {
         "scope": scope,
@@ -42,7 +43,7 @@ def route(
         "status": tuple(status),
         "refuses": tuple(refuses),
         "headers": tuple(headers),
-        "produces": tuple(produces),
+        "produces": dict(produces) if isinstance(produces, Mapping) else dict.fromkeys(produces, gives),
     }
     return {"opt": described}
 

@@ -61,8 +61,9 @@ def decode_cursor(text: str | None, epoch: UUID, *kinds: type) -> list[Any] | No
     try:
         cursor = msgspec.json.decode(base64.urlsafe_b64decode(text + "=" * (-len(text) % 4)), type=Cursor)
         checked = tuple(_CHECKED.get(kind, kind) for kind in kinds)
-        place = list(msgspec.convert(cursor.place, tuple[checked], strict=False))  # type: ignore[valid-type]
-    except (binascii.Error, ValueError) as wrong:
+        named: list[Any] = list(msgspec.convert(cursor.place, tuple[checked], strict=False))  # type: ignore[valid-type]
+        place = [each.astimezone(UTC) if isinstance(each, datetime) else each for each in named]
+    except (binascii.Error, ValueError, OverflowError) as wrong:
         raise Refused(
             "unreadable", "`after` is no cursor of this list; leave it out to start at the beginning."
         ) from wrong

@@ -30,9 +30,16 @@ Count = Annotated[int, Meta(ge=0, le=1_000_000)]
 LengthMm = Annotated[int, Meta(ge=0, le=1_000_000, description="millimetres")]
 MassG = Annotated[int, Meta(ge=0, le=100_000, description="grams")]
 Degrees = Annotated[int, Meta(ge=0, le=360, description="degrees from north, clockwise")]
-Amount = Annotated[
-    str, Meta(pattern=r"^[0-9]{1,12}(\.[0-9]{1,6})?$", description="decimal in plain notation, e.g. 0.25")
+DegreesE7 = Annotated[int, Meta(description="degrees times 10^7, WGS 84")]
+DurationMs = Annotated[int, Meta(ge=0, description="milliseconds")]
+_DECIMAL = r"^[0-9]{1,12}(\.[0-9]{1,6})?$"
+Amount = Annotated[str, Meta(pattern=_DECIMAL, description="decimal in plain notation, e.g. 0.25")]
+AreaM2 = Annotated[
+    str, Meta(pattern=_DECIMAL, description="square metres as a decimal in plain notation, e.g. 0.25")
 ]
+# of what is worked out, which may have more digits than anyone states
+AreaShownM2 = Annotated[str, Meta(description="square metres as a decimal, e.g. 0.25")]
+TrapNights = Annotated[str, Meta(description="trap-nights as a decimal, e.g. 3.5")]
 
 Zone = Annotated[
     str,

@@ -1,10 +1,12 @@
 """A month in figures, by property and in all."""
 
-from datetime import date, datetime
+from datetime import date
 from typing import Literal
 from uuid import UUID
 
 from msgspec import Struct
+
+from service.kernel.values import AreaShownM2, Instant
 
 FigureName = Literal[
     "visits",
@@ -34,8 +36,8 @@ class Bounds(Struct, frozen=True, kw_only=True):
     """The instants at which a month begins and ends in a zone, half-open."""
 
     zone: str
-    from_at: datetime
-    until_at: datetime
+    from_at: Instant
+    until_at: Instant
 
 
 class FigureRow(Struct, frozen=True, kw_only=True):
@@ -45,7 +47,7 @@ class FigureRow(Struct, frozen=True, kw_only=True):
     property_id: UUID
     kind: str | None
     ids: list[UUID]
-    area_m2: str | None
+    area_m2: AreaShownM2 | None
 
 
 class PropertyRow(Struct, frozen=True, kw_only=True):
@@ -78,7 +80,7 @@ class Figure(Struct, frozen=True, kw_only=True, omit_defaults=True):
     figure: FigureName
     kind: str | None = None
     count: int
-    area_m2: str | None = None
+    area_m2: AreaShownM2 | None = None
     ids: list[UUID] = []
 
 
@@ -116,7 +118,7 @@ class MonthSummary(Struct, frozen=True, kw_only=True):
     month: str
     first_on: date
     until_on: date
-    as_of: datetime
+    as_of: Instant
     figures: list[Figure]
     records: Records
     properties: list[PropertyMonth]

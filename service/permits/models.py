@@ -1,12 +1,11 @@
 """A permit of an authority."""
 
-from datetime import datetime
 from typing import Annotated
 from uuid import UUID
 
 from msgspec import Meta, Struct, field
 
-from service.kernel.values import Count, LocalDate, Mechanism, Name, Region, Species
+from service.kernel.values import Count, Instant, LocalDate, Mechanism, Name, Region, Species
 
 
 class NewPermit(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
@@ -28,4 +27,4 @@ class Permit(NewPermit, frozen=True, kw_only=True):
 
     id: UUID
     version: int
-    received_at: datetime
+    received_at: Instant

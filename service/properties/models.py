@@ -1,12 +1,22 @@
 """A property, its features and its tenures."""
 
-from datetime import datetime
 from typing import Annotated, Literal
 from uuid import UUID
 
 from msgspec import Meta, Struct, field
 
-from service.kernel.values import Line, LineString, LocalDate, Name, Notes, Point, Polygon, Region, Zone
+from service.kernel.values import (
+    Instant,
+    Line,
+    LineString,
+    LocalDate,
+    Name,
+    Notes,
+    Point,
+    Polygon,
+    Region,
+    Zone,
+)
 
 Hazard = Literal[
     "foot_traffic",
@@ -43,7 +53,7 @@ class Property(NewProperty, frozen=True, kw_only=True):
 
     id: UUID
     version: int
-    received_at: datetime
+    received_at: Instant
 
 
 class NewFeature(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
@@ -59,7 +69,7 @@ class Feature(NewFeature, frozen=True, kw_only=True):
 
     id: UUID
     version: int
-    received_at: datetime
+    received_at: Instant
     property_id: UUID
 
 
@@ -76,5 +86,5 @@ class Tenure(NewTenure, frozen=True, kw_only=True):
 
     id: UUID
     version: int
-    received_at: datetime
+    received_at: Instant
     property_id: UUID

@@ -1,10 +1,11 @@
 """What is asked of records over HTTP, and what is answered beside the record itself."""
 
-from datetime import date, datetime
+from datetime import date
 from uuid import UUID
 
 from msgspec import Struct
 
+from service.kernel.values import Instant
 from service.records.models import Party, ServiceRecord
 
 
@@ -31,7 +32,7 @@ class RecordVersion(Struct, frozen=True, kw_only=True):
     """One version of a record in short; its bytes are at `/v1/service-records/{number}.{version}`."""
 
     version: int
-    issued_at: datetime
+    issued_at: Instant
     service_on: date
     visit_id: UUID
     withdrawn: bool
@@ -40,14 +41,14 @@ class RecordVersion(Struct, frozen=True, kw_only=True):
     sha256: str
 
 
-class RecordVersions(Struct, frozen=True, kw_only=True):
+class RecordVersions(Struct, frozen=True, kw_only=True, tag="service_record_versions", tag_field="noun"):
     """Every version of a record, oldest first."""
 
     number: str
     versions: list[RecordVersion]
 
 
-class RecordWithParty(Struct, frozen=True, kw_only=True):
+class RecordWithParty(Struct, frozen=True, kw_only=True, tag="service_record_with_party", tag_field="noun"):
     """A version with the persons beside it; `party_hash` in the record binds the party block to it."""
 
     record: ServiceRecord

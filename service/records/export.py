@@ -53,10 +53,12 @@ async def lines(db: Db, business_id: UUID, chosen: Selection, cursor: str) -> As
     closing = {"closing": True, "count": count, "sha256": digest.hexdigest(), "next": cursor}
     yield msgspec.json.encode(closing)[:-1] + b',"excluded":['
     parted = b""
-    async for selected in _pages(db, business_id, chosen):
-        for one in await read_excluded(db, business_id, selected):
-            yield parted + msgspec.json.encode(one)
-            parted = b","
+    if chosen.claim is not None:
+        # once more over the same places, so that what was left out need not be kept in memory
+        async for selected in _pages(db, business_id, chosen):
+            for one in await read_excluded(db, business_id, selected):
+                yield parted + msgspec.json.encode(one)
+                parted = b","
     yield b"]}\n"
 
 

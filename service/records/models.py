@@ -1,14 +1,15 @@
 """A service record as issued: canonical bytes hold ids only, names stand beside them in the party block."""
 
-from datetime import date, datetime
-from typing import ClassVar, Literal
+from datetime import date
+from typing import Annotated, ClassVar, Literal
 from uuid import UUID
 
-from msgspec import Struct
+from msgspec import Meta, Struct
 
 from service.claims.models import Claim, TreatmentLine
 from service.events.models import Event
 from service.facts.models import Action, Fate, Finding
+from service.kernel.values import AreaShownM2, DegreesE7, Instant, TrapNights
 from service.methods.models import ClassName
 from service.sets.models import State
 
@@ -37,9 +38,9 @@ class SetLine(Struct, frozen=True, kw_only=True):
     state: State
     mechanism: str | None
     traps: int | None
-    longitude_e7: int | None
-    latitude_e7: int | None
-    trap_nights: str | None
+    longitude_e7: DegreesE7 | None
+    latitude_e7: DegreesE7 | None
+    trap_nights: TrapNights | None
 
 
 class CheckLine(Struct, frozen=True, kw_only=True):
@@ -47,7 +48,7 @@ class CheckLine(Struct, frozen=True, kw_only=True):
 
     check_id: UUID
     set_id: UUID
-    checked_at: datetime
+    checked_at: Instant
     checked_by: str
     finding: Finding
     action: Action
@@ -69,7 +70,7 @@ class RepairLine(Struct, frozen=True, kw_only=True):
 
     repair_id: UUID
     how: str
-    area_m2: str
+    area_m2: AreaShownM2
     seed_treated: bool | None
 
 
@@ -84,7 +85,7 @@ class ToldLine(Struct, frozen=True, kw_only=True):
     """That somebody was told; who, stands in the visit alone."""
 
     told_id: UUID
-    told_at: datetime
+    told_at: Instant
     what: str
 
 
@@ -93,7 +94,7 @@ class NextDue(Struct, frozen=True, kw_only=True):
 
     set_id: UUID
     kind: str
-    due_at: datetime
+    due_at: Instant
 
 
 class VisitContent(Struct, frozen=True, kw_only=True, tag="visit", tag_field="kind"):
@@ -105,8 +106,8 @@ class VisitContent(Struct, frozen=True, kw_only=True, tag="visit", tag_field="ki
     zone: str
     region: str
     service_on: date
-    arrived_at: datetime
-    ended_at: datetime
+    arrived_at: Instant
+    ended_at: Instant
     arrived_local: str
     ended_local: str
     outcome: str
@@ -117,7 +118,7 @@ class VisitContent(Struct, frozen=True, kw_only=True, tag="visit", tag_field="ki
     methods: list[MethodUsed]
     sets: list[SetLine]
     checks: list[CheckLine]
-    trap_nights: str
+    trap_nights: TrapNights
     catches: list[Animals]
     other_animals: list[Animals]
     mounds_cleared: int
@@ -174,15 +175,15 @@ class Rested(Struct, frozen=True, kw_only=True):
 
     visit_id: UUID
     version: int
-    received_at: datetime
-    late_by: str
+    received_at: Instant
+    late_by: Annotated[str, Meta(description="ISO 8601 duration, e.g. PT3H")]
 
 
 class Arrival(Struct, frozen=True, kw_only=True):
     """The last arrival from a phone, by its key."""
 
     key_id: UUID
-    received_at: datetime
+    received_at: Instant
 
 
 class Awaited(Struct, frozen=True, kw_only=True):
@@ -200,13 +201,13 @@ class Basis(Struct, frozen=True, kw_only=True):
     rests_on: list[Rested]
 
 
-class ServiceRecord(Struct, frozen=True, kw_only=True):
+class ServiceRecord(Struct, frozen=True, kw_only=True, tag="service_record", tag_field="noun"):
     """A version of a service record: its RFC 8785 form are the bytes that are kept, hashed and handed out."""
 
     number: str
     version: int
     replaces: str | None
-    issued_at: datetime
+    issued_at: Instant
     issuer: Issuer
     refs: Refs
     party_hash: str

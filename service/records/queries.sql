@@ -236,9 +236,12 @@ select convert_to(string_agg(
     ), e'\r\n' order by r.sequence) || e'\r\n', 'UTF8')
 from (
     select q.sequence, q.number, q.version, q.service_on, q.visit_id, q.property_id, q.customer_id, q.withdrawn,
-           q.pesticide_free_by_us, q.pesticide_known_at_property, q.sha256, d.record->>'issued_at' as issued_at,
-           d.record->'content' as c, d.record->'refs' as refs
-    from service_record q cross join lateral (select q.bytes::jsonb as record) d
+           q.pesticide_free_by_us, q.pesticide_known_at_property, q.sha256, d.issued_at, d.c, d.refs
+    from service_record q
+    -- "offset 0" keeps the planner from reading the text anew for every column
+    cross join lateral (select q.bytes::jsonb as record offset 0) w
+    cross join lateral (select w.record->>'issued_at' as issued_at, w.record->'content' as c,
+                               w.record->'refs' as refs offset 0) d
     where q.business_id = :business_id and q.sequence = any (:sequences::bigint[])
 ) r;
 

@@ -34,7 +34,6 @@ from service.records.facts import Stored
 from service.records.models import ServiceRecord
 from service.records.rules import month_in
 from service.records.selection import (
-    MEDIA,
     ClaimName,
     Selection,
     cursor_after,
@@ -46,6 +45,8 @@ from service.records.selection import (
 sql = Queries(__package__)
 _NAME = re.compile(r"([0-9]{4}-[0-9]{6})(?:\.([1-9][0-9]{0,5}))?")
 
+BODIES = {"application/json": RecordPage, "application/x-ndjson": str, "text/csv": str}
+WITH_PARTY = RecordWithParty.__struct_config__.tag
 STREAMED = {"ndjson": "application/x-ndjson", "csv": "text/csv; header=present"}
 
 AfterPlace = Annotated[
@@ -92,7 +93,7 @@ async def selection(
 @get(
     "/",
     dependencies={"chosen": Provide(selection)},
-    **route("read", gives=RecordPage, produces=tuple(MEDIA), headers=("Link",), refuses=(406, 410)),
+    **route("read", gives=RecordPage, produces=BODIES, headers=("Link",), refuses=(406, 410)),
 )
 async def list_service_records(
     request: Request[Any, Any, Any],
@@ -172,7 +173,8 @@ def _stored(request: Request[Any, Any, Any], stored: Stored, *, party: bool) -> 
     """The bytes with a tag and a digest (RFC 9530), or the record with the persons beside it."""
     if party:
         record = msgspec.Raw(stored.bytes.encode())
-        content = msgspec.json.encode({"record": record, "sha256": stored.sha256, "party": stored.party})
+        beside = {"noun": WITH_PARTY, "record": record, "sha256": stored.sha256, "party": stored.party}
+        content = msgspec.json.encode(beside)
         tag = weak_tag(stored)
     else:
         content, tag = stored.bytes.encode(), f'"{stored.sha256}"'

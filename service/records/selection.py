@@ -48,8 +48,7 @@ def span_of(after: str | None, epoch: UUID, now_at: int) -> tuple[bool, int, int
     """
     if after is None:
         return True, 0, now_at
-    named = decode_cursor(after, epoch, int, int) if after else None
-    as_of, place = (min(max(one, 0), now_at) for one in named or (0, 0))
+    as_of, place = (decode_cursor(after, epoch, int, int) if after else None) or (0, 0)
     return (True, place, as_of) if as_of else (False, place, now_at)
 
 

@@ -1,11 +1,11 @@
 """A refusal: the bytes of a visit that was refused, why, and what became of it."""
 
-from datetime import datetime
 from uuid import UUID
 
 from msgspec import Struct
 
 from service.kernel.errors import Problem
+from service.kernel.values import Instant
 
 
 class Refusal(Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -15,8 +15,8 @@ class Refusal(Struct, frozen=True, kw_only=True, omit_defaults=True):
     claimed_id: UUID | None = None
     status: int
     problem: Problem
-    received_at: datetime
-    accepted_at: datetime | None = None
+    received_at: Instant
+    accepted_at: Instant | None = None
     accepted_visit_id: UUID | None = None
 
 

@@ -1,17 +1,16 @@
 """A set: traps at one spot, as stated by its placing and checks; what follows, and what is answered."""
 
-from datetime import datetime
 from decimal import Decimal
-from typing import ClassVar, Literal
+from typing import Annotated, ClassVar, Literal
 from uuid import UUID
 
-from msgspec import Struct
+from msgspec import Meta, Struct
 
 from service.conflicts.models import Conflict
 from service.deadlines.models import Derived
 from service.events.models import Event
 from service.facts.models import Action, Finding, Trap, TrapFinding
-from service.kernel.values import Mechanism, Point
+from service.kernel.values import Degrees, Instant, LengthMm, Mechanism, Point
 
 # missing: it stands by the book, and the last look did not find it
 State = Literal["awaited", "standing", "made_safe", "missing", "pulled", "moved", "lost"]
@@ -24,7 +23,7 @@ class Placing(Struct, frozen=True, kw_only=True):
 
     visit_id: UUID
     property_id: UUID
-    placed_at: datetime
+    placed_at: Instant
     mechanism: Mechanism
     moved_from_set_id: UUID | None = None
     trap_nos: list[int]
@@ -36,7 +35,7 @@ class Check(Struct, frozen=True, kw_only=True):
     id: UUID
     visit_id: UUID
     property_id: UUID
-    checked_at: datetime
+    checked_at: Instant
     checked_by: Literal["worker", "customer", "agent", "monitor"] = "worker"
     finding: Finding
     action: Action
@@ -51,7 +50,7 @@ class Mention(Struct, frozen=True, kw_only=True):
     fact_id: UUID
     visit_id: UUID
     property_id: UUID
-    at: datetime
+    at: Instant
 
 
 class SetFacts(Struct, frozen=True, kw_only=True):
@@ -71,9 +70,9 @@ class SetState(Struct, frozen=True, kw_only=True):
     property_id: UUID
     state: State
     fishing: bool
-    placed_at: datetime | None
-    ended_at: datetime | None
-    last_looked_at: datetime | None
+    placed_at: Instant | None
+    ended_at: Instant | None
+    last_looked_at: Instant | None
     last_finding: Finding | None
     moved_to_set_id: UUID | None
     looks: int
@@ -94,8 +93,8 @@ class Known(Struct, frozen=True, kw_only=True):
     """The state as it was stored before."""
 
     state: State
-    placed_at: datetime | None
-    ended_at: datetime | None
+    placed_at: Instant | None
+    ended_at: Instant | None
 
 
 # Read models ---------------------------------------------------------------------------------------------
@@ -113,29 +112,29 @@ class SetShown(Struct, frozen=True, kw_only=True, omit_defaults=True):
     visit_etag: str | None = None
     sign_id: UUID | None = None
     moved_from_set_id: UUID | None = None
-    placed_at: datetime | None = None
+    placed_at: Instant | None = None
     target: str | None = None
     position: Point | None = None
     mechanism: Mechanism | None = None
     traps: list[Trap] | None = None
-    depth_mm: int | None = None
+    depth_mm: LengthMm | None = None
     light_kept_out: bool | None = None
-    trigger_travel_mm: int | None = None
+    trigger_travel_mm: LengthMm | None = None
     flagged: bool | None = None
     foot_traffic: Literal["none", "some", "path"] | None = None
-    opening_length_mm: int | None = None
-    opening_width_mm: int | None = None
+    opening_length_mm: LengthMm | None = None
+    opening_width_mm: LengthMm | None = None
     opening_on_turf: bool | None = None
     photo_ids: list[UUID] | None = None
     state: State
     fishing: bool
-    ended_at: datetime | None = None
-    last_looked_at: datetime | None = None
+    ended_at: Instant | None = None
+    last_looked_at: Instant | None = None
     last_finding: Finding | None = None
     moved_to_set_id: UUID | None = None
     looks: int
     catches: int
-    trap_nights: Decimal
+    trap_nights: Annotated[Decimal, Meta(description="trap-nights")]
 
 
 class TrapShown(Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -143,16 +142,16 @@ class TrapShown(Struct, frozen=True, kw_only=True, omit_defaults=True):
 
     mark: str
     no: int
-    direction_deg: int | None = None
+    direction_deg: Degrees | None = None
     mechanism: Mechanism
     set_id: UUID
     property_id: UUID
     position: Point | None = None
-    placed_at: datetime
+    placed_at: Instant
     state: State
     fishing: bool
-    ended_at: datetime | None = None
-    last_looked_at: datetime | None = None
+    ended_at: Instant | None = None
+    last_looked_at: Instant | None = None
 
 
 # Events --------------------------------------------------------------------------------------------------
@@ -163,7 +162,7 @@ class SetPlaced(Event, frozen=True, kw_only=True):
     set_id: UUID
     property_id: UUID
     visit_id: UUID
-    placed_at: datetime
+    placed_at: Instant
     mechanism: Mechanism
     traps: int
     moved_from_set_id: UUID | None = None
@@ -178,7 +177,7 @@ class SetEnded(Event, frozen=True, kw_only=True):
     visit_id: UUID
     check_id: UUID
     ended_as: Ending
-    ended_at: datetime
+    ended_at: Instant
 
 
 class SetRestored(Event, frozen=True, kw_only=True):

@@ -1,11 +1,10 @@
 """A sign with all facts about it, its derived state, and the patches of lawn that soil lay on."""
 
-from datetime import datetime
 from decimal import Decimal
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 from uuid import UUID
 
-from msgspec import Struct, field
+from msgspec import Meta, Struct, field
 
 from service.conflicts.models import Conflict
 from service.deadlines.models import Derived, Verdict
@@ -24,13 +23,13 @@ class Fact(Struct, frozen=True, kw_only=True):
     id: UUID
     visit_id: UUID
     property_id: UUID
-    at: datetime
+    at: Instant
 
 
 class Seen(Fact, frozen=True, kw_only=True):
     """The sign itself; `geometry` is its own, else its feature's."""
 
-    absent_since: datetime | None = None
+    absent_since: Instant | None = None
     count: int | None = None
     geometry: Geometry | None = None
     feature_id: UUID | None = None
@@ -85,7 +84,7 @@ class Bound(Struct, frozen=True, kw_only=True):
     id: UUID
     kind: BoundKind
     property_id: UUID
-    at: datetime
+    at: Instant
     feature_id: UUID | None = None
     geometry: Geometry | None = None
 
@@ -112,7 +111,7 @@ class SignState(Struct, frozen=True, kw_only=True):
     state: State
     in_use: bool | None = None
     cleared_count: int = 0
-    cleared_at: datetime | None = None
+    cleared_at: Instant | None = None
     turf: Turf | None = None
 
 
@@ -123,14 +122,14 @@ class LawnPatch(Struct, frozen=True, kw_only=True, omit_defaults=True):
     sign_id: UUID
     starting_fact_id: UUID
     property_id: UUID
-    started_at: datetime
-    earliest_at: datetime | None = None
+    started_at: Instant
+    earliest_at: Instant | None = None
     earliest_from: BoundKind | Literal["unknown"]
-    due_at: datetime
-    cleared_at: datetime | None = None
+    due_at: Instant
+    cleared_at: Instant | None = None
     verdict: Verdict
     turf: Turf | None = None
-    area_m2: Decimal | None = None
+    area_m2: Annotated[Decimal, Meta(description="square metres")] | None = None
 
 
 class SignBook(Struct, frozen=True, kw_only=True):

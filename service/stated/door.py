@@ -3,6 +3,7 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from typing import Any, Generic, TypeVar
 from uuid import UUID
 
@@ -201,5 +202,11 @@ def stated_of(kept: Kept, new: type[New]) -> New:
 
 
 def _members(body: msgspec.Struct) -> dict[str, Any]:
-    """Every member by name, also those that equal their default and are left out when encoded."""
-    return {name: getattr(body, name) for name in body.__struct_fields__}
+    """Every member by name, also those that equal their default and are left out when encoded.
+
+    Instants in UTC: PostgreSQL reads no offset of 16 hours and more, which RFC 3339 allows.
+    """
+    members = {name: getattr(body, name) for name in body.__struct_fields__}
+    return {
+        name: each.astimezone(UTC) if isinstance(each, datetime) else each for name, each in members.items()
+    }

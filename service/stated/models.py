@@ -6,6 +6,8 @@ from uuid import UUID
 
 from msgspec import Struct
 
+from service.kernel.values import Instant
+
 
 class Stated(Protocol):
     """Identity, version (its ETag is that number in quotes) and arrival of a stated thing.
@@ -31,5 +33,5 @@ class Version(Struct, frozen=True, kw_only=True):
 
     version: int
     body: dict[str, Any] | None
-    received_at: datetime
+    received_at: Instant
     key_id: UUID | None

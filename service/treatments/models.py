@@ -1,6 +1,5 @@
 """A treatment on its own: nobody of ours was there."""
 
-from datetime import datetime
 from typing import ClassVar, Literal
 from uuid import UUID
 
@@ -32,7 +31,7 @@ class KnownTreatment(NewTreatment, frozen=True, kw_only=True):
 
     id: UUID
     version: int
-    received_at: datetime
+    received_at: Instant
     visit_id: UUID | None = None
 
 
@@ -44,5 +43,5 @@ class TreatmentRecorded(Event, frozen=True, kw_only=True):
     property_id: UUID
     visit_id: UUID | None = None
     method: str
-    applied_at: datetime
+    applied_at: Instant
     applied_by: AppliedBy

@@ -1,6 +1,5 @@
 """Upkeep on its own: nobody of ours was there."""
 
-from datetime import datetime
 from typing import Literal
 from uuid import UUID
 
@@ -24,5 +23,5 @@ class KnownUpkeep(NewUpkeep, frozen=True, kw_only=True):
 
     id: UUID
     version: int
-    received_at: datetime
+    received_at: Instant
     visit_id: UUID | None = None

@@ -10,10 +10,11 @@ from service.deadlines.models import KnownBy
 from service.events.outbox import Entry, entry
 from service.facts import rules as facts
 from service.facts.models import NewVisit, VisitBody
+from service.jobs import door as jobs
 from service.kernel.bodies import built, read_json
 from service.kernel.canonical import compared, sha256
 from service.kernel.db import Pool
-from service.kernel.errors import Fault, Missing, Refused
+from service.kernel.errors import Fault, Refused
 from service.kernel.http import check_precondition, tag_of
 from service.keys.rules import Caller
 from service.refusals import door as refusals
@@ -29,6 +30,7 @@ from service.visits.storing import (
     read_conflicts,
     read_stored,
     read_surroundings,
+    read_visit,
     reason_for,
     receipt,
     sql,
@@ -114,9 +116,7 @@ async def store(book: Entry, caller: Caller, visit_id: UUID, new: NewVisit, if_m
     await write_version(book, visit_id, version, canonical, digest, reason)
     tell_stored(book, visit_id, version, stored, before, stated)
     await work_out(book, caller.key_id, visit_id, [body for body in (before, stated) if body is not None])
-    written = await read_stored(book, visit_id)
-    if written is None:
-        raise Missing("This visit")
+    written = await read_visit(book, visit_id)
     return receipt(written, outcome, cautions + await read_conflicts(book, visit_id))
 
 
@@ -124,9 +124,7 @@ async def withdraw(
     book: Entry, caller: Caller, visit_id: UUID, if_match: str | None, amend_reason: str | None
 ) -> Receipt:
     """Take a visit back with all its facts; history keeps what it said."""
-    stored = await read_stored(book, visit_id)
-    if stored is None:
-        raise Missing("This visit")
+    stored = await read_visit(book, visit_id)
     check_precondition(if_match, tag_of(stored.version))
     if stored.withdrawn_at is not None:
         return receipt(stored, "withdrawn", [])
@@ -146,9 +144,7 @@ async def withdraw(
         visit_id,
     )
     await work_out(book, caller.key_id, visit_id, [before])
-    return msgspec.structs.replace(
-        receipt(stored, "withdrawn", cautions), version=version, etag=tag_of(version)
-    )
+    return receipt(await read_visit(book, visit_id), "withdrawn", cautions)
 
 
 async def work_out(book: Entry, key_id: UUID, visit_id: UUID, bodies: list[VisitBody]) -> None:
@@ -163,8 +159,11 @@ async def work_out(book: Entry, key_id: UUID, visit_id: UUID, bodies: list[Visit
             sign_ids |= set(await signs.touched_by_bounds(book, property_id, touched.bounds_since))
     if set_ids:
         await sets.work_out(book, sorted(set_ids), by)
+        await jobs.sets_changed(book, set_ids)
     if sign_ids:
         await signs.work_out(book, sorted(sign_ids), by)
+    if any(body.job_id is not None for body in bodies):
+        await jobs.visits_changed(book, [visit_id])
     await deadlines.postpone(book, by)
     now_at = bodies[-1].property_id
     for property_id in touched.properties - {now_at}:

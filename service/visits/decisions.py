@@ -12,6 +12,7 @@ from service.facts.models import Catch, CheckCatch, Set, VisitBody
 from service.facts.rules import facts_of
 from service.kernel.errors import Fault, Refused
 from service.kernel.http import check_precondition, tag_of
+from service.restrictions.rules import restrictions, sentence
 from service.treatments.models import TreatmentRecorded
 from service.visits.models import CatchRecorded, Caution, VisitRecorded
 
@@ -55,7 +56,8 @@ class Surroundings(Struct, frozen=True):
     region: str | None
     county: str | None
     workers_known: list[UUID]
-    job_known: bool
+    # what the job of the visit is after; None where it has no job
+    target: str | None
     ticket_known: bool
     features_known: list[UUID]
     harpoons: list[UUID]
@@ -115,6 +117,7 @@ def check_surroundings(body: VisitBody, around: Surroundings, worker_id: UUID | 
 def cautions(body: VisitBody, around: Surroundings) -> list[Caution]:
     """What the trade would warn of (common practice); what was done is recorded all the same."""
     found = [caution for one in body.sets for caution in _of_set(one, around)]
+    found += _not_permitted(body, around)
     harpoons = {*around.harpoons, *(one.id for one in body.sets if one.mechanism == "harpoon")}
     for check in body.checks:
         sprung = "sprung_empty" in (check.finding, *(trap.finding for trap in check.traps))
@@ -126,13 +129,6 @@ def cautions(body: VisitBody, around: Surroundings) -> list[Caution]:
                     fact_id=check.id,
                 )
             )
-    if body.job_id is not None and not around.job_known:
-        found.append(
-            Caution(
-                code="unknown_job",
-                detail="This job is not in your book at this property; the visit waits for it.",
-            )
-        )
     features = [(fact.id, getattr(fact, "feature_id", None)) for _, fact in facts_of(body)]
     found += [
         Caution(
@@ -144,6 +140,18 @@ def cautions(body: VisitBody, around: Surroundings) -> list[Caution]:
         if feature is not None and feature not in around.features_known
     ]
     return found
+
+
+def _not_permitted(body: VisitBody, around: Surroundings) -> Iterator[Caution]:
+    """Mechanisms and animals that a text read for this region does not permit, or protects."""
+    used: list[tuple[UUID, str | None, str | None]] = [
+        (one.id, one.mechanism, one.target or around.target) for one in body.sets
+    ]
+    used += [(one.id, None, one.species) for one in body.catches]
+    used += [(one.id, None, one.species) for check in body.checks for one in check.catches]
+    for fact_id, mechanism, species in used:
+        for one in restrictions(around.region, around.county, mechanism, species):
+            yield Caution(code="not_permitted_here", detail=sentence(one), fact_id=fact_id)
 
 
 def _of_set(one: Set, around: Surroundings) -> Iterator[Caution]:

@@ -1,6 +1,5 @@
 """A visit as it stands in the book, its history, what comes back to the phone, and what is told of it."""
 
-from datetime import datetime
 from typing import ClassVar, Literal
 from uuid import UUID
 
@@ -8,6 +7,7 @@ from msgspec import Struct, field
 
 from service.events.models import Event
 from service.facts.models import Fate, VisitBody
+from service.kernel.values import Instant
 
 Outcome = Literal["recorded", "same", "amended", "withdrawn"]
 
@@ -17,9 +17,9 @@ class Visit(VisitBody, frozen=True, kw_only=True):
 
     id: UUID
     version: int
-    first_received_at: datetime
-    received_at: datetime
-    withdrawn_at: datetime | None = None
+    first_received_at: Instant
+    received_at: Instant
+    withdrawn_at: Instant | None = None
 
 
 class VisitVersion(Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -28,7 +28,7 @@ class VisitVersion(Struct, frozen=True, kw_only=True, omit_defaults=True):
     version: int
     body: VisitBody | None = None
     amend_reason: str | None = None
-    received_at: datetime
+    received_at: Instant
     key_id: UUID
 
 
@@ -58,7 +58,7 @@ class VisitRecorded(Event, frozen=True, kw_only=True):
     visit_id: UUID
     property_id: UUID
     worker_id: UUID
-    arrived_at: datetime
+    arrived_at: Instant
     outcome: str
     version: int
     fact_ids: list[UUID] = field(default_factory=list)
@@ -94,6 +94,6 @@ class CatchRecorded(Event, frozen=True, kw_only=True):
     visit_id: UUID
     property_id: UUID
     set_id: UUID | None = None
-    caught_at: datetime
+    caught_at: Instant
     species: str
     fate: Fate

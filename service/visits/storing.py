@@ -7,7 +7,7 @@ import msgspec
 from service.events.outbox import Entry
 from service.facts import rules as facts
 from service.facts.models import VisitBody
-from service.kernel.errors import Fault, invalid
+from service.kernel.errors import Fault, Missing, invalid
 from service.kernel.http import tag_of
 from service.kernel.sql import Queries
 from service.owners import door as owners
@@ -21,6 +21,14 @@ sql = Queries(__package__)
 async def read_stored(book: Entry, visit_id: UUID) -> StoredVisit | None:
     """The visit as it stands, or None."""
     return await book.db.maybe(StoredVisit, sql.read_visit, business_id=book.business_id, id=visit_id)
+
+
+async def read_visit(book: Entry, visit_id: UUID) -> StoredVisit:
+    """The visit as it stands, or Missing."""
+    stored = await read_stored(book, visit_id)
+    if stored is None:
+        raise Missing("This visit")
+    return stored
 
 
 def body_of(stored: StoredVisit | VersionRow) -> VisitBody:
@@ -61,6 +69,7 @@ async def read_surroundings(book: Entry, new: VisitBody) -> Surroundings:
         business_id=book.business_id,
         property_id=new.property_id,
         job_id=new.job_id,
+        arrived_at=new.arrived_at,
         worker_ids=[new.worker_id, *new.with_worker_ids],
         set_ids=[check.set_id for check in new.checks],
     )

@@ -1,5 +1,6 @@
 """What visits do later: take in refused bodies whose property came, work a property out anew."""
 
+from dataclasses import replace
 from datetime import datetime
 from uuid import UUID
 
@@ -28,10 +29,12 @@ async def refusals_again(book: Entry, property_id: UUID, _: datetime | None) -> 
             continue
         body = read_json(kept.body)
         caller = Caller(book.business_id, kept.key_id, None, [])
+        # the key that sent it stays the one that stated it
+        as_sent = replace(book, key_id=kept.key_id)
         try:
             async with attempt(book):
                 new = built(body, NewVisit, visit_faults(body, book.now))
-                await store(book, caller, kept.claimed_id, new, new.amends)
+                await store(as_sent, caller, kept.claimed_id, new, new.amends)
         except Refused:
             # it stays under /refusals with what it says, for a person to mend
             continue

@@ -18,13 +18,17 @@ from service.events import rules, sender, ticks
 from service.events.ticks import Attempted, claim, fan_out, settle
 from service.kernel.now import utc_now
 from tests.events.conftest import LOOPBACK, SEALING_KEY, Book, receiving, status
+from tests.http import PUBLIC_URL
 
 NOW = utc_now()
 JITTER = 0.5
 
 
 async def attempt_all(sessions, claimed, now, timeout_seconds=5.0) -> list[Attempted]:
-    return [await ticks.attempt(sessions, SEALING_KEY, one, now, JITTER, timeout_seconds) for one in claimed]
+    return [
+        await ticks.attempt(sessions, SEALING_KEY, PUBLIC_URL, one, now, JITTER, timeout_seconds)
+        for one in claimed
+    ]
 
 
 async def deliver(courier, sessions, now, timeout_seconds=5.0) -> list[Attempted]:
@@ -40,7 +44,7 @@ async def running(courier, count: int = 1, networks=LOOPBACK):
     stop = asyncio.Event()
     async with asyncio.TaskGroup() as group:
         for _ in range(count):
-            group.create_task(ticks.run(courier, SEALING_KEY, networks, stop))
+            group.create_task(ticks.run(courier, SEALING_KEY, PUBLIC_URL, networks, stop))
         try:
             yield
         finally:
@@ -213,7 +217,7 @@ async def test_a_lost_sealing_key_is_said_and_nothing_is_sent(book: Book, courie
         await book.tell(NOW)
         await fan_out(courier, NOW)
         (claimed,) = await claim(courier, NOW, 1)
-        attempted = await ticks.attempt(sessions, bytes(32), claimed, NOW, JITTER)
+        attempted = await ticks.attempt(sessions, bytes(32), PUBLIC_URL, claimed, NOW, JITTER)
         await settle(courier, [attempted], NOW)
         assert receiver.arrived.empty()
     (kept,) = await book.deliveries(endpoint_id)

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from service.events.envelope import CONTENT_TYPE, body, envelope
 from service.events.models import EVENT_TYPES, LoggedEvent
+from tests.http import PUBLIC_URL
 
 events = st.builds(
     LoggedEvent,
@@ -38,7 +39,7 @@ EXAMPLE = LoggedEvent(
 
 
 def test_the_attributes_of_an_event():
-    assert json.loads(body(EXAMPLE, 7)) == {
+    assert json.loads(body(EXAMPLE, PUBLIC_URL, 7)) == {
         "specversion": "1.0",
         "id": "00000000-0000-0000-0000-000000000002",
         "source": "/v1/businesses/00000000-0000-0000-0000-000000000001",
@@ -46,7 +47,7 @@ def test_the_attributes_of_an_event():
         "time": "2026-05-14T07:00:00Z",
         "subject": "00000000-0000-0000-0000-000000000003",
         "datacontenttype": "application/json",
-        "dataschema": "/schema/v1/check.overdue.json",
+        "dataschema": "https://setbook.test/schema/v1/check.overdue.json",
         "businessid": "00000000-0000-0000-0000-000000000001",
         "sequence": "00000000000000000042",
         "deliverynumber": "7",
@@ -57,7 +58,7 @@ def test_the_attributes_of_an_event():
 @given(events, st.integers(1, 2**63 - 1))
 def test_a_foreign_reader_reads_what_was_written(event, deliverynumber):
     read = from_http_event(
-        HTTPMessage(headers={"content-type": CONTENT_TYPE}, body=body(event, deliverynumber))
+        HTTPMessage(headers={"content-type": CONTENT_TYPE}, body=body(event, PUBLIC_URL, deliverynumber))
     )
     assert read.get_id() == str(event.id)
     assert read.get_type() == event.type
@@ -73,15 +74,15 @@ def test_a_foreign_reader_reads_what_was_written(event, deliverynumber):
 @given(events, st.integers(1, 10**9))
 def test_attribute_names_are_lower_case_letters_and_digits(event, deliverynumber):
     """CloudEvents 1.0.2, section 3.1: naming conventions of attributes; section 3: none may be null."""
-    told = json.loads(body(event, deliverynumber))
+    told = json.loads(body(event, PUBLIC_URL, deliverynumber))
     assert all(re.fullmatch("[a-z0-9]{1,20}", name) for name in told)
     assert all(value is not None for value in told.values())
 
 
 @given(events, st.integers(1, 10**9))
 def test_the_log_tells_the_same_but_for_the_delivery_number(event, deliverynumber):
-    pulled = json.loads(msgspec.json.encode(envelope(event)))
-    pushed = json.loads(body(event, deliverynumber))
+    pulled = json.loads(msgspec.json.encode(envelope(event, PUBLIC_URL)))
+    pushed = json.loads(body(event, PUBLIC_URL, deliverynumber))
     assert pushed.pop("deliverynumber") == str(deliverynumber)
     assert pulled == pushed
 
@@ -89,7 +90,8 @@ def test_the_log_tells_the_same_but_for_the_delivery_number(event, deliverynumbe
 @given(st.integers(1, 2**63 - 1), st.integers(1, 2**63 - 1))
 def test_sequences_sort_as_text(one, two):
     first, second = (
-        envelope(msgspec.structs.replace(EXAMPLE, sequence=number)).sequence for number in (one, two)
+        envelope(msgspec.structs.replace(EXAMPLE, sequence=number), PUBLIC_URL).sequence
+        for number in (one, two)
     )
     assert (first < second) == (one < two)
     assert len(first) == 20

@@ -12,6 +12,7 @@ from service.events.signing import secret_key, secret_text, signed_headers
 from service.kernel.now import utc_now
 from service.listen import listen
 from tests.events.conftest import SEALING_KEY, Book
+from tests.http import PUBLIC_URL
 
 SECRET = secret_text(bytes(range(32)))
 BODY = b'{"type":"check.overdue","subject":"a-set","sequence":"00000000000000000042","deliverynumber":"7"}'
@@ -91,7 +92,7 @@ async def test_it_verifies_what_the_courier_sends(book: Book, courier, sessions)
         await book.ping(endpoint_id, now)
         await ticks.fan_out(courier, now)
         (claimed,) = await ticks.claim(courier, now, 1)
-        await ticks.attempt(sessions, SEALING_KEY, claimed, now, 0.5)
+        await ticks.attempt(sessions, SEALING_KEY, PUBLIC_URL, claimed, now, 0.5)
         assert await lines.next() == (
             f"verified test.ping subject={endpoint_id} sequence={1:020} deliverynumber=1"
         )

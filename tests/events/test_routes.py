@@ -14,7 +14,7 @@ from service.events.outbox import entry
 from service.kernel.ids import new_id
 from service.kernel.now import utc_now
 from tests.events.conftest import LOOPBACK, receiving
-from tests.http import Api, pointers
+from tests.http import PUBLIC_URL, Api, pointers
 
 HOOK = {"url": "https://hooks.example.org/setbook", "types": ["check.*", "record.issued"]}
 
@@ -148,7 +148,10 @@ async def test_the_test_ping_arrives_signed_and_is_listed(
         event_id = await ping(api, one["id"])
         await ticks.fan_out(courier, now)
         claimed = await ticks.claim(courier, now, 10)
-        attempted = [await ticks.attempt(sessions, app.state.sealing_key, each, now, 0.5) for each in claimed]
+        attempted = [
+            await ticks.attempt(sessions, app.state.sealing_key, PUBLIC_URL, each, now, 0.5)
+            for each in claimed
+        ]
         await ticks.settle(courier, attempted, now)
         (received,) = await receiver.take()
     event = Webhook(str(one["secret"])).verify(received.body, received.headers)

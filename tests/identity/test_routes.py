@@ -1,15 +1,18 @@
 """The business, its workers and its keys over HTTP."""
 
+import base64
 from datetime import timedelta
 from typing import Any
 
 import asyncpg
+import msgspec
 import pytest
+from litestar import Litestar
 
 from service.kernel.ids import new_id
 from service.keys.rules import hash_of, make_key
 from tests.bodies import an_id
-from tests.http import WORKER, Api, Clock, pointers
+from tests.http import VISIT, WORKER, Api, Clock, pointers
 
 CHALLENGE = 'Bearer realm="setbook"'
 
@@ -190,10 +193,28 @@ async def test_a_query_that_cannot_be_read_is_400_with_what_to_mend(api: Api, qu
     refused = await api.get(f"workers?{query}")
     assert refused.status_code == 400
     assert refused.json()["type"] == "/problems/unreadable"
-    assert query.split("=")[0] in refused.json()["detail"]
+    assert query.partition("=")[0] in refused.json()["detail"]
 
 
-async def test_a_cursor_of_another_epoch_is_410_with_the_way_on(api: Api, app: Any) -> None:
+@pytest.mark.parametrize(
+    "place",
+    [
+        [],
+        [None, None],
+        ["2026-05-14T17:00:00", VISIT],
+        ["9999-12-31T23:59:59-23:59", VISIT],
+        ["0001-01-01T00:00:00+23:59", VISIT],
+        ["2026-05-14T17:00:00Z", "7"],
+        [10**30],
+    ],
+)
+async def test_a_cursor_that_somebody_made_up_is_no_cursor(api: Api, app: Litestar, place: list[Any]) -> None:
+    forged = base64.urlsafe_b64encode(msgspec.json.encode([app.state.epoch, place])).decode().rstrip("=")
+    refused = await api.get(f"visits?after={forged}")
+    assert (refused.status_code, "`after` is no cursor" in refused.json()["detail"]) == (400, True)
+
+
+async def test_a_cursor_of_another_epoch_is_410_with_the_way_on(api: Api, app: Litestar) -> None:
     await api.made(f"workers/{an_id(20)}", {"name": "T. Sample"})
     cursor = (await api.get("workers?limit=1")).json()["next"]
     app.state.epoch = new_id()

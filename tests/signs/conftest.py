@@ -14,6 +14,7 @@ from service.identity.actions import add_business
 from service.kernel.db import Pool, open_pool
 from service.kernel.ids import new_id
 from tests.bodies import an_id
+from tests.http import PUBLIC_URL
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
 LAWN, BED = an_id(5), an_id(6)
@@ -67,7 +68,7 @@ async def book(database: str, pool: Pool) -> AsyncIterator[Book]:
     _, made = await add_business(migrator, "Greenway Trapping", "America/Los_Angeles", NOW)
     await migrator.close()
     owner = await asyncpg.connect(database, server_settings={"search_path": "setbook"})
-    app = create_app(pool, new_id(), bytes(32), now=lambda: NOW)
+    app = create_app(pool, new_id(), bytes(32), PUBLIC_URL, now=lambda: NOW)
     headers = {"Authorization": f"Bearer {made.key}"}
     transport = httpx.ASGITransport(app)  # type: ignore[arg-type]
     async with httpx.AsyncClient(transport=transport, base_url="http://setbook", headers=headers) as api:

@@ -117,6 +117,21 @@ async def test_a_set_that_a_late_phone_lifts_before_the_settling_time_is_over_is
     assert await left_out(api) == []
 
 
+async def test_a_set_that_becomes_known_after_its_job_was_closed_is_told_of_too(
+    api: Api, clock: Clock, pool: Pool, clock_pool: Pool
+) -> None:
+    await place_and_close(api)
+    clock.now += TEN_MINUTES
+    await work.run(clock_pool, pool, clock.now, HANDLERS)
+    placed = a_set(id=an_id(31), placed_at="2026-05-14T12:30:00Z")
+    after = a_set(id=an_id(32), placed_at="2026-05-14T13:00:01Z")
+    visit = a_visit(arrived_at="2026-05-14T12:30:00Z", sets=[placed, after])
+    await api.made(f"visits/{an_id(4)}", visit)
+    clock.now += TEN_MINUTES
+    await work.run(clock_pool, pool, clock.now, HANDLERS)
+    assert [one["set_id"] for one in await left_out(api)] == [SET, an_id(31)]
+
+
 async def test_a_job_that_is_open_again_leaves_nothing_out(
     api: Api,
     clock: Clock,

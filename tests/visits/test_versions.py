@@ -1,5 +1,6 @@
 """A visit sent once, again, amended, withdrawn and sent again: what is the same, what is a new version."""
 
+import asyncio
 from datetime import timedelta
 from typing import Any
 
@@ -167,6 +168,19 @@ async def test_a_withdrawn_visit_sent_again_stays_withdrawn_but_for_the_current_
     told = (await api.told("visit.amended"))[-1]["data"]
     assert (told["added"], told.get("changed", []), told.get("withdrawn", [])) == ([an_id(20)], [], [])
     assert outcome(await api.put(PATH, SECOND, If_Match='"3"')) == (200, "amended", 4)
+
+
+async def test_phones_that_send_at_once_make_one_version(api: Api) -> None:
+    answers = await asyncio.gather(*(api.put(PATH, FIRST) for _ in range(6)))
+    assert sorted(answer.status_code for answer in answers) == [200] * 5 + [201]
+    others = await asyncio.gather(
+        *(api.put(PATH, a_visit(notes=f"office {number}"), If_Match='"1"') for number in range(6))
+    )
+    assert sorted(answer.status_code for answer in others) == [200] + [412] * 5
+    assert [version for version, _ in await history(api)] == [1, 2]
+    told = await api.told()
+    assert [one["type"] for one in told] == ["visit.recorded", "visit.amended"]
+    assert [int(one["sequence"]) for one in told] == [1, 2]
 
 
 async def test_a_nested_id_belongs_to_one_visit_for_ever(api: Api) -> None:
