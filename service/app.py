@@ -5,6 +5,7 @@ from datetime import datetime
 from typing import Any
 from uuid import UUID
 
+import asyncpg
 from litestar import Litestar, Request, Response, Router
 from litestar.datastructures import State
 from litestar.di import Provide
@@ -40,6 +41,16 @@ from service.upkeep import routes as upkeep
 from service.visits import routes as visits
 
 LARGEST_BODY_BYTES = 8_000_000
+# what asyncpg raises where the server is gone, starting, stopping or overrun, or chose this transaction to give way
+DATABASE_AWAY = (
+    ConnectionError,
+    TimeoutError,
+    asyncpg.InterfaceError,
+    asyncpg.PostgresConnectionError,
+    asyncpg.OperatorInterventionError,
+    asyncpg.InsufficientResourcesError,
+    asyncpg.TransactionRollbackError,
+)
 PROBLEM = "application/problem+json"
 _KIND_OF_STATUS = {status: kind for kind, (status, _) in TITLES.items()}
 
@@ -90,7 +101,12 @@ def create_app(
             "pool": Provide(pool_of, sync_to_thread=False),
             "now": Provide(now, sync_to_thread=False, use_cache=False),
         },
-        exception_handlers={Refused: refused, HTTPException: not_served, Exception: our_fault},
+        exception_handlers={
+            Refused: refused,
+            HTTPException: not_served,
+            Exception: our_fault,
+            **dict.fromkeys(DATABASE_AWAY, unavailable),
+        },
         request_max_body_size=LARGEST_BODY_BYTES,
         state=State(
             {
@@ -141,6 +157,13 @@ def _parameter_sentence(error: HTTPException) -> str:
     faults = error.extra if isinstance(error.extra, list) else []
     named = "; ".join(f"{fault.get('key')}: {fault.get('message')}" for fault in faults)
     return f"A parameter cannot be read: {named}." if named else f"{error.detail}."
+
+
+def unavailable(request: Request[Any, Any, Any], error: Exception) -> Response[Problem]:
+    """The database is away or overrun: nothing was stored, and the same may be sent again."""
+    request.logger.warning("the database is away: %s", error)
+    detail = "The database is away for a moment; nothing was stored, send the same again."
+    return refused(request, Refused("unavailable", detail, headers={"Retry-After": "1"}))
 
 
 def our_fault(request: Request[Any, Any, Any], error: Exception) -> Response[Problem]:

@@ -18,7 +18,10 @@ KEPT_KINDS = ("invalid", "stale", "precondition_required")
 async def keep(
     book: Entry, raw: bytes, body: object, claimed_id: UUID | None, refused: Refused
 ) -> UUID | None:
-    """Keep the bytes for 90 days and give the refusal its id; the visit's id where a mended body was accepted for them."""
+    """Keep the bytes for 90 days and give the refusal its id.
+
+    Returns the visit's id where a mended body was accepted for these bytes already.
+    """
     waits = isinstance(body, dict) and [fault.code for fault in refused.errors] == ["unknown_property"]
     await book.db.run(sql.delete_refusals_before, business_id=book.business_id, before=book.now - KEPT_FOR)
     kept = await book.db.one(

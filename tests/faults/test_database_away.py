@@ -1,0 +1,30 @@
+"""The database goes away in the middle of a request: 503, nothing stored, and all is well when it is back."""
+
+import asyncio
+
+import asyncpg
+
+from tests.http import Api, a_property, an_id
+
+WAITING = (
+    "select pid from pg_stat_activity"
+    " where datname = current_database() and wait_event_type = 'Lock' and pid <> pg_backend_pid()"
+)
+
+
+async def test_a_request_cut_off_is_answered_503_stores_nothing_and_can_be_sent_again(
+    api: Api, owner: "asyncpg.Connection[asyncpg.Record]"
+) -> None:
+    path = f"properties/{an_id(1)}"
+    async with owner.transaction():
+        await owner.execute("select from business for update")
+        sent = asyncio.create_task(api.put(path, a_property()))
+        while (waiting := await owner.fetchval(WAITING)) is None:
+            pass
+        await owner.execute("select pg_terminate_backend($1)", waiting)
+        cut_off = await sent
+    assert cut_off.status_code == 503
+    assert cut_off.json()["type"] == "/problems/unavailable"
+    assert cut_off.headers["Retry-After"] == "1"
+    assert (await api.get(path)).status_code == 404
+    assert (await api.put(path, a_property())).status_code == 201
