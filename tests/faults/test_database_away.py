@@ -15,7 +15,7 @@ WAITING = (
 async def test_a_request_cut_off_is_answered_503_stores_nothing_and_can_be_sent_again(
     api: Api, owner: "asyncpg.Connection[asyncpg.Record]"
 ) -> None:
-    path = f"properties/{an_id(1)}"
+    path = f"properties/{an_id(77)}"
     async with owner.transaction():
         await owner.execute("select from business for update")
         sent = asyncio.create_task(api.put(path, a_property()))
