@@ -1,12 +1,12 @@
 """The door to deadlines: what follows from the facts goes in, reconciled with what the clock said before."""
 
 from collections.abc import Collection
-from datetime import timedelta
+from datetime import datetime, timedelta
 from uuid import UUID
 
 from msgspec.structs import replace
 
-from service.deadlines.models import Derived, KnownBy, Reconciled, Stored
+from service.deadlines.models import Derived, KnownBy, Place, Reconciled, Stored
 from service.deadlines.rules import SETTLING, deadline_id, reconcile, withdrawn
 from service.events.outbox import Entry
 from service.kernel.sql import Queries
@@ -15,6 +15,14 @@ sql = Queries(__package__)
 
 # However busy a worker is, what became known when it was already due is said by then.
 LONGEST_SETTLING = timedelta(minutes=60)
+
+
+async def places(entry: Entry, property_ids: Collection[UUID], since: datetime) -> dict[UUID, Place]:
+    """What the arithmetic needs of these properties, with the attempts at a locked gate since an instant."""
+    rows = await entry.db.many(
+        Place, sql.list_places, business_id=entry.business_id, property_ids=list(property_ids), since=since
+    )
+    return {row.property_id: row for row in rows}
 
 
 async def store(entry: Entry, subject_ids: Collection[UUID], derived: list[Derived], by: KnownBy) -> None:

@@ -1,3 +1,16 @@
+-- name: list_places
+-- The zone of each property, the house's policies, and the visits since an instant that met a locked gate.
+select p.id as property_id, p.zone, b.house_policies, (
+        select coalesce(jsonb_agg(a), '[]') from (
+            select v.id as visit_id, v.arrived_at, v.no_access_reason as reason from visit v
+            where v.business_id = :business_id and v.property_id = p.id and v.withdrawn_at is null
+              and v.arrived_at >= :since and v.outcome = 'no_access'
+            order by v.arrived_at, v.id
+        ) a
+    ) as attempts
+from property p join business b on b.business_id = :business_id
+where p.business_id = :business_id and p.id = any(:property_ids::uuid[]);
+
 -- name: read_deadlines_of_subjects_for_update
 -- Locked, because a tick may be saying something of them: what it said is read here, or it passes over the row.
 select id, kind, subject_id, starting_fact_id, property_id, started_at, due_at, state, met_at, met_by_fact_id,

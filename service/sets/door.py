@@ -30,7 +30,11 @@ async def work_out(entry: Entry, set_ids: Collection[UUID], by: KnownBy) -> None
     business_id, asked = entry.business_id, list(set_ids)
     facts = await entry.db.many(Loaded, sql.facts_of_sets, business_id=business_id, set_ids=asked)
     places = await _places(entry, facts)
-    books = [rules.derive(one, places.get(rules.home_of(one))) for one in facts]
+    homes = [rules.home_of(one) for one in facts]
+    books = [
+        rules.derive(one, None if home is None else places.get(home))
+        for one, home in zip(facts, homes, strict=True)
+    ]
     states = [book.state for book in books if book.state is not None]
     await entry.db.run(sql.replace_states, business_id=business_id, set_ids=asked, states=states)
     await conflicts.store(entry, "set", asked, [one for book in books for one in book.conflicts])
@@ -40,17 +44,11 @@ async def work_out(entry: Entry, set_ids: Collection[UUID], by: KnownBy) -> None
             entry.tell(event, one.set_id)
 
 
-async def _places(entry: Entry, facts: list[Loaded]) -> dict[UUID | None, Place]:
+async def _places(entry: Entry, facts: list[Loaded]) -> dict[UUID, Place]:
     """The properties of these sets, with visits that met a locked gate since the first fact of any."""
     placed = [one.placing.placed_at for one in facts if one.placing is not None]
     checked = [check.checked_at for one in facts for check in one.checks]
     if not placed and not checked:
         return {}
-    rows = await entry.db.many(
-        Place,
-        sql.list_places,
-        business_id=entry.business_id,
-        property_ids=list({home for one in facts if (home := rules.home_of(one)) is not None}),
-        since=min([*placed, *checked]),
-    )
-    return {row.property_id: row for row in rows}
+    homes = {home for one in facts if (home := rules.home_of(one)) is not None}
+    return await deadlines.places(entry, homes, min([*placed, *checked]))

@@ -37,19 +37,6 @@ select u.set_id,
     ) as known
 from unnest(:set_ids::uuid[]) as u (set_id);
 
--- name: list_places
--- The zone of each property, the house's policies, and the visits since an instant that met a locked gate.
-select p.id as property_id, p.zone, b.house_policies, (
-        select coalesce(jsonb_agg(a), '[]') from (
-            select v.id as visit_id, v.arrived_at, v.no_access_reason as reason from visit v
-            where v.business_id = :business_id and v.property_id = p.id and v.withdrawn_at is null
-              and v.arrived_at >= :since and v.outcome = 'no_access'
-            order by v.arrived_at, v.id
-        ) a
-    ) as attempts
-from property p join business b on b.business_id = :business_id
-where p.business_id = :business_id and p.id = any(:property_ids::uuid[]);
-
 -- name: replace_states
 -- The states of these sets become exactly the given ones.
 with given as (

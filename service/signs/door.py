@@ -65,11 +65,5 @@ async def _places(entry: Entry, facts: list[SignFacts]) -> dict[UUID, Place]:
     signs = [one.sign for one in facts if one.sign is not None]
     if not signs:
         return {}
-    rows = await entry.db.many(
-        Place,
-        sql.list_places,
-        business_id=entry.business_id,
-        property_ids=list({sign.property_id for sign in signs}),
-        since=min([*(sign.at for sign in signs), *(tamped.at for one in facts for tamped in one.tampings)]),
-    )
-    return {row.property_id: row for row in rows}
+    first_at = min([*(sign.at for sign in signs), *(tamped.at for one in facts for tamped in one.tampings)])
+    return await deadlines.places(entry, {sign.property_id for sign in signs}, first_at)

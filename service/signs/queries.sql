@@ -38,19 +38,6 @@ select :business_id as business_id, u.sign_id,
     ) as mentions
 from unnest(:sign_ids::uuid[]) as u (sign_id);
 
--- name: list_places
--- The zone of each property, the house's policies, and the visits since an instant that met a locked gate.
-select p.id as property_id, p.zone, b.house_policies, (
-        select coalesce(jsonb_agg(a), '[]') from (
-            select v.id as visit_id, v.arrived_at, v.no_access_reason as reason from visit v
-            where v.business_id = :business_id and v.property_id = p.id and v.withdrawn_at is null
-              and v.arrived_at >= :since and v.outcome = 'no_access'
-            order by v.arrived_at, v.id
-        ) a
-    ) as attempts
-from property p join business b on b.business_id = :business_id
-where p.business_id = :business_id and p.id = any(:property_ids::uuid[]);
-
 -- name: list_bounds
 -- Surveys with nothing fresh and mowings at each property, back from its last start of a lawn clock to the last
 -- one before its first start that speaks for the whole property: of those before, none can be the latest.
