@@ -1,5 +1,6 @@
 """The table of contents: every route, what is injected, and the one map from errors to answers."""
 
+import logging
 from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Any
@@ -25,7 +26,7 @@ from service.incidents import routes as incidents
 from service.jobs import routes as jobs
 from service.kernel.db import Pool
 from service.kernel.errors import TITLES, Problem, Refused
-from service.kernel.head import with_head
+from service.kernel.methods import with_methods
 from service.kernel.now import utc_now
 from service.kernel.parameters import check_query, query_parameters
 from service.keys import guard
@@ -39,6 +40,8 @@ from service.signs import routes as signs
 from service.treatments import routes as treatments
 from service.upkeep import routes as upkeep
 from service.visits import routes as visits
+
+log = logging.getLogger("setbook.api")
 
 LARGEST_BODY_BYTES = 8_000_000
 # what asyncpg raises where the server is gone, starting, stopping or overrun, or chose this transaction to give way
@@ -120,9 +123,11 @@ def create_app(
         ),
         # the document is made by `setbook schema`, checked in and served by the contract slice
         openapi_config=None,
+        # whoever runs the process says where its words go
+        logging_config=None,
     )
     app.state.query_parameters = query_parameters(app)
-    app.asgi_handler = with_head(app.asgi_handler)
+    app.asgi_handler = with_methods(app)
     return app
 
 
@@ -146,29 +151,33 @@ def not_served(request: Request[Any, Any, Any], error: HTTPException) -> Respons
         413: f"The body is larger than {LARGEST_BODY_BYTES // 1_000_000} MB; send it in parts.",
     }
     kind = _KIND_OF_STATUS.get(error.status_code, "unreadable")
-    detail = sentences.get(error.status_code, _parameter_sentence(error))
+    detail = sentences.get(error.status_code, _parameter_sentence(request, error))
     headers = dict(error.headers or {})
     if "GET" in headers.get("allow", ""):
         headers["allow"] += ", HEAD"
     return refused(request, Refused(kind, detail, headers=headers))
 
 
-def _parameter_sentence(error: HTTPException) -> str:
+def _parameter_sentence(request: Request[Any, Any, Any], error: HTTPException) -> str:
+    """Parameters by the names that they have in the API."""
+    names = request.app.state.query_parameters.get(request.scope.get("route_handler"), {})
     faults = error.extra if isinstance(error.extra, list) else []
-    named = "; ".join(f"{fault.get('key')}: {fault.get('message')}" for fault in faults)
-    return f"A parameter cannot be read: {named}." if named else f"{error.detail}."
+    wrong = "; ".join(
+        f"{names.get(fault.get('key'), fault.get('key'))}: {fault.get('message')}" for fault in faults
+    )
+    return f"A parameter cannot be read: {wrong}; /docs says what it may be." if wrong else f"{error.detail}."
 
 
 def unavailable(request: Request[Any, Any, Any], error: Exception) -> Response[Problem]:
     """The database is away or overrun: nothing was stored, and the same may be sent again."""
-    request.logger.warning("the database is away: %s", error)
+    log.warning("the database is away: %s", error)
     detail = "The database is away for a moment; nothing was stored, send the same again."
     return refused(request, Refused("unavailable", detail, headers={"Retry-After": "1"}))
 
 
 def our_fault(request: Request[Any, Any, Any], error: Exception) -> Response[Problem]:
     """A bug: logged with its trace, told without."""
-    request.logger.error("unexpected", exc_info=error)
+    log.error("unexpected", exc_info=error)
     return refused(
         request, Refused("internal", "Something broke on our side; nothing was stored. Send it again later.")
     )
