@@ -47,7 +47,9 @@ class Relay:
         if self.watch is not None:
             await self.watch(exchange)
         self.exchanges.append(exchange)
-        kept = {name: answer.headers[name] for name in ("ETag", "Link", "Content-Type") if name in answer.headers}
+        kept = {
+            name: answer.headers[name] for name in ("ETag", "Link", "Content-Type") if name in answer.headers
+        }
         return web.Response(status=answer.status_code, body=answer.content, headers=kept)
 
 
