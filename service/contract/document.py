@@ -11,7 +11,8 @@ from litestar.openapi import OpenAPIConfig
 
 from service import __version__
 from service.contract.nouns import events
-from service.contract.operations import Patch, Schema, example_of, operation, patch_schema, tag_of
+from service.contract.operations import Patch, Schema, example_of, operation, tag_of
+from service.contract.patches import add_patch
 from service.contract.problems import MEANINGS
 from service.contract.samples import sample_of
 from service.contract.schemas import built
@@ -128,9 +129,7 @@ def _components(handlers: list[HTTPRouteHandler]) -> tuple[dict[Any, dict[str, A
     found, parts = built(types, REFERENCE)
     schema_of: dict[Any, dict[str, Any]] = dict(zip(types, found, strict=True))
     for of in [handler.opt["takes"] for handler in handlers if handler.opt.get("media") == MERGE_PATCH]:
-        name = schema_of[of]["$ref"].rpartition("/")[2]
-        parts[f"{name}Patch"] = patch_schema(parts[name])
-        schema_of[Patch(of)] = {"$ref": REFERENCE.format(name=f"{name}Patch")}
+        schema_of[Patch(of)] = add_patch(schema_of[of]["$ref"].rpartition("/")[2], parts)
     examples = {
         schema["$ref"].rpartition("/")[2]: {"value": example_of(of)}
         for of, schema in schema_of.items()

@@ -8,6 +8,7 @@ from typing import Any
 from litestar.handlers import HTTPRouteHandler
 
 from service.contract.samples import sample_of
+from service.contract.values import id_named
 from service.kernel.http import MERGE_PATCH
 
 NOT_MODIFIED = 304
@@ -48,6 +49,20 @@ PATH_PARAMETERS = {
     "month": "year and month, e.g. 2026-05",
     "record": "YYYY-NNNNNN for all its versions in short, YYYY-NNNNNN.v for the bytes of one",
 }
+# Of what the `id` in a path is, by the step before it, as the examples name it.
+IDS = {
+    "customers": "customer_id",
+    "features": "feature_id",
+    "incidents": "incident_id",
+    "jobs": "job_id",
+    "permits": "permit_id",
+    "properties": "property_id",
+    "tenures": "tenure_id",
+    "treatments": "treatment_alone_id",
+    "upkeep": "upkeep_alone_id",
+    "workers": "worker_id",
+}
+EXAMPLES = {"kind": "invalid", "month": "2026-05", "name": "visit.json", "record": "2026-000123"}
 # Forms that handlers check with sentences of their own.
 FORMS: dict[str, dict[str, Any]] = {
     "format": {"enum": ["json", "ndjson", "csv"]},
@@ -69,28 +84,6 @@ class Patch:
     of: Any
 
 
-def patch_schema(whole: dict[str, Any]) -> dict[str, Any]:
-    """Any members of the whole but its id, null where one may be taken out again (RFC 7396)."""
-    members: dict[str, Any] = {
-        name: member if name in whole.get("required", []) else _or_null(member)
-        for name, member in whole["properties"].items()
-        if name != "id"
-    }
-    title, words = f"{whole['title']} patch", f"Members to change. {whole['description']}"
-    return {
-        "title": title,
-        "description": words,
-        "type": "object",
-        "properties": members,
-        "additionalProperties": False,
-    }
-
-
-def _or_null(member: dict[str, Any]) -> dict[str, Any]:
-    is_null_already = {"type": "null"} in member.get("anyOf", [])
-    return member if is_null_already else {"anyOf": [member, {"type": "null"}]}
-
-
 def operation(path: str, read: dict[str, Any], handler: HTTPRouteHandler, schema: Schema) -> dict[str, Any]:
     """The operation at a path; `read` is what the framework's own document has of it."""
     opt = handler.opt
@@ -102,7 +95,7 @@ def operation(path: str, read: dict[str, Any], handler: HTTPRouteHandler, schema
         "summary": summary,
         "description": f"{words or f'{summary}.'}\n\n{needs}",
         "tags": [tag_of(path)],
-        "parameters": list(_parameters(read, opt)),
+        "parameters": list(_parameters(path, read, opt)),
         "security": [{"key": [opt["scope"]]}] if opt.get("scope") else [],
         "responses": {
             **{str(status): _answer(status, opt, schema) for status in opt["status"]},
@@ -125,20 +118,29 @@ def refusal(status: int) -> dict[str, str]:
     return {"$ref": f"#/components/responses/{status}"}
 
 
-def _parameters(read: dict[str, Any], opt: dict[str, Any]) -> Iterator[dict[str, Any]]:
+def _parameters(path: str, read: dict[str, Any], opt: dict[str, Any]) -> Iterator[dict[str, Any]]:
     for one in read.get("parameters", []):
         place, name = one["in"], one["name"]
         known = PATH_PARAMETERS if place == "path" else PARAMETERS
         words = one.get("description") or known.get(name) or f"the {name.removesuffix('_id')}'s id"
+        example = {"example": _example_in(path, name)} if place == "path" else {}
         yield {
             "name": name,
             "in": place,
             "description": words,
             "required": one["required"],
             "schema": _without_null(one["schema"]) | FORMS.get(name, {}),
+            **example,
         }
     if NOT_MODIFIED in opt["status"]:
         yield IF_NONE_MATCH
+
+
+def _example_in(path: str, name: str) -> str:
+    """The example of a part of a path: the id that the examples of bodies speak of."""
+    if name != "id":
+        return EXAMPLES.get(name) or id_named(name)
+    return id_named(IDS[path.partition("/{id}")[0].rpartition("/")[2]])
 
 
 def _without_null(schema: dict[str, Any]) -> dict[str, Any]:

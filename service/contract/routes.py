@@ -11,6 +11,7 @@ from service.contract.problems import MEANINGS
 from service.kernel.errors import TITLES, Missing
 
 FOLDER = Path(__file__).parents[2] / "schema"
+PAGE = Path(__file__).with_name("docs.html")
 SCHEMA_MEDIA = "application/schema+json"
 
 
@@ -78,6 +79,12 @@ async def openapi() -> Response[bytes]:
     return _kept_file(FOLDER / "openapi.json", "application/json")
 
 
+@get("/docs", **_public(str, "text/html"))
+async def read_docs() -> Response[bytes]:
+    """The document as a page for people."""
+    return _kept_file(PAGE, "text/html; charset=utf-8")
+
+
 @get("/schema/v1/{name:str}", **_public(dict[str, Any], SCHEMA_MEDIA, (404,)))
 async def read_schema(name: str) -> Response[bytes]:
     """The JSON Schema of a noun or an event, e.g. visit.json, check.overdue.json."""
@@ -96,4 +103,4 @@ async def read_problem(kind: str) -> ProblemMeaning:
     return ProblemMeaning(f"/problems/{kind}", title, status, MEANINGS[kind])
 
 
-router = Router("/", route_handlers=[livez, readyz, version, openapi, read_schema, read_problem])
+router = Router("/", route_handlers=[livez, readyz, version, openapi, read_docs, read_schema, read_problem])

@@ -1,10 +1,12 @@
 """The door to the log: one entry in a business's book is one transaction, with its events written at the end."""
 
+import asyncio
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID
+from weakref import WeakValueDictionary
 
 import asyncpg
 import msgspec
@@ -15,6 +17,10 @@ from service.kernel.ids import id_of_cause, new_id
 from service.kernel.sql import Queries
 
 sql = Queries(__package__)
+
+# A business's writers in this process stand in line here first: while they wait they hold no connection, and a busy
+# business leaves some to the others.
+_lines: WeakValueDictionary[UUID, asyncio.Lock] = WeakValueDictionary()
 
 
 @dataclass
@@ -61,7 +67,7 @@ async def entry(
     pool: "asyncpg.Pool[asyncpg.Record]", business_id: UUID, now: datetime, key_id: UUID | None = None
 ) -> AsyncIterator[Entry]:
     """Open an entry: writers of one business stand in line; events and counter come last, then the commit."""
-    async with transaction(pool) as db:
+    async with _lines.setdefault(business_id, asyncio.Lock()), transaction(pool) as db:
         await db.run(sql.lock_business_for_update, business_id=business_id)
         opened = Entry(db, business_id, now, key_id)
         yield opened

@@ -1,7 +1,9 @@
 -- name: lock_business_for_update
 -- Writers of one business stand in line here, so that each works out derived state from all facts before it.
--- "no key update" leaves foreign key checks of clock and courier alone.
-select business_id from business where business_id = :business_id for no key update;
+-- "no key update" leaves foreign key checks of clock and courier alone. What follows in the transaction looks at few
+-- rows by their keys, whatever the values: planning each statement anew for them would take longer than running it.
+select business_id, set_config('plan_cache_mode', 'force_generic_plan', true)
+from business where business_id = :business_id for no key update;
 
 -- name: insert_events
 -- The counter row comes last in a transaction: it gives the log its gap-free order, for rows really inserted.

@@ -221,4 +221,7 @@ def _socket_folder(home: Path, who: Account) -> Path:
     folder = above / "socket"
     folder.mkdir(exist_ok=True)
     own(folder, 0o700, who)
+    # by now no server of ours lives; another program that has a killed one's number would be taken for it
+    for stale in folder.glob(".s.PGSQL.*"):
+        stale.unlink()
     return folder

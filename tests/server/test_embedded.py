@@ -161,11 +161,20 @@ async def test_a_server_left_over_by_a_killed_process_is_stopped_and_the_book_go
 
 
 async def test_a_number_that_another_program_has_now_is_not_taken_for_the_server(folder: Path) -> None:
+    home = folder / "postgresql"
+    notes = (home / "data/postmaster.pid", home / "socket/.s.PGSQL.5432.lock")
     with running(folder):
-        noted = (folder / "postgresql/data/postmaster.pid").read_text().split("\n", 1)[1]
-    (folder / "postgresql/data/postmaster.pid").write_text(f"{os.getpid()}\n{noted}")
-    with running(folder) as server:
-        assert await ask(server.url, "select 1") == 1
+        noted = [note.read_text().split("\n", 1)[1] for note in notes]
+    with (home / "postgresql.log").open("ab") as written:
+        another = account.account().start(["tail", "-f", "/dev/null"], written.fileno())
+    for note, rest in zip(notes, noted, strict=True):
+        note.write_text(f"{another.pid}\n{rest}")
+    try:
+        with running(folder) as server:
+            assert await ask(server.url, "select 1") == 1
+    finally:
+        another.kill()
+        another.wait()
 
 
 def test_another_major_versions_data_is_refused_with_the_line_to_type(folder: Path) -> None:

@@ -1,0 +1,1 @@
+"""Benches: what Setbook does in a second beside what the machine could do at best, in the same run."""
