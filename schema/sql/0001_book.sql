@@ -725,7 +725,7 @@ select v.business_id, v.id as visit_id,
            select case when count(*) = 1 then (array_agg(j.id))[1] end
            from job j
            where j.business_id = v.business_id and j.property_id = v.property_id
-             and j.opened_at <= v.arrived_at and (j.closed_at is null or v.arrived_at <= j.closed_at)
+             and j.opened_at <= v.arrived_at and (j.closed_at is null or v.arrived_at < j.closed_at)
        )) as job_id
 from visit v;
 
@@ -733,7 +733,7 @@ from visit v;
 -- The key's id is all a request brings, so this one look-up spans businesses.
 create function key_row(key_id uuid)
 returns table (business_id uuid, id uuid, worker_id uuid, scopes text[], hash bytea, expires_at timestamptz, revoked_at timestamptz)
-language sql stable security definer set search_path = setbook, pg_temp
+language sql stable security definer rows 1 set search_path = setbook, pg_temp
 as $$ select k.business_id, k.id, k.worker_id, k.scopes, k.hash, k.expires_at, k.revoked_at from api_key k where k.id = key_id $$;
 revoke all on function key_row(uuid) from public;
 grant execute on function key_row(uuid) to :prefix_app;

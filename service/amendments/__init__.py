@@ -1,1 +1,1 @@
-"""Amendments: one fact of a visit changed in place, refused bodies mended, and batches of lines."""
+"""Amendments: one fact of a visit changed in place, and refused bodies mended."""

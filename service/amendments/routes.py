@@ -6,9 +6,10 @@ from uuid import UUID
 import msgspec
 from litestar import Response, Router, patch, post
 
+from service.amendments.models import CatchAmended, SetAmended, SignAmended
 from service.amendments.rules import seen_from_fact, with_fact
 from service.events.outbox import entry
-from service.facts.models import Catch, NewVisit, Set, Sign
+from service.facts.models import NewVisit
 from service.kernel.bodies import built, read_json
 from service.kernel.db import Pool
 from service.kernel.errors import Fault, Missing, Refused, invalid
@@ -55,7 +56,9 @@ async def _amend(
 
 @patch(
     "/signs/{sign_id:uuid}",
-    **route("record", takes=Sign, media=MERGE_PATCH, gives=Receipt, refuses=REFUSES, headers=("ETag",)),
+    **route(
+        "record", takes=SignAmended, media=MERGE_PATCH, gives=Receipt, refuses=REFUSES, headers=("ETag",)
+    ),
 )
 async def amend_sign(
     sign_id: UUID, body: bytes, caller: Caller, pool: Pool, now: datetime, if_match: IfMatch = None
@@ -66,7 +69,7 @@ async def amend_sign(
 
 @patch(
     "/sets/{set_id:uuid}",
-    **route("record", takes=Set, media=MERGE_PATCH, gives=Receipt, refuses=REFUSES, headers=("ETag",)),
+    **route("record", takes=SetAmended, media=MERGE_PATCH, gives=Receipt, refuses=REFUSES, headers=("ETag",)),
 )
 async def amend_set(
     set_id: UUID, body: bytes, caller: Caller, pool: Pool, now: datetime, if_match: IfMatch = None
@@ -77,7 +80,9 @@ async def amend_set(
 
 @patch(
     "/catches/{catch_id:uuid}",
-    **route("record", takes=Catch, media=MERGE_PATCH, gives=Receipt, refuses=REFUSES, headers=("ETag",)),
+    **route(
+        "record", takes=CatchAmended, media=MERGE_PATCH, gives=Receipt, refuses=REFUSES, headers=("ETag",)
+    ),
 )
 async def amend_catch(
     catch_id: UUID, body: bytes, caller: Caller, pool: Pool, now: datetime, if_match: IfMatch = None

@@ -16,6 +16,9 @@ def with_fact(
     """
     if not isinstance(patch, dict):
         raise Refused("unreadable", "A merge patch is a JSON object with the members to change.")
+    # why it is changed is said of the visit
+    body = {**body, **{name: said for name, said in patch.items() if name == "amend_reason"}}
+    patch = {name: value for name, value in patch.items() if name != "amend_reason"}
     if "id" in patch:
         raise Refused(
             "invalid", "A fact keeps its id; leave `id` out.", [Fault("Leave `id` out.", "#/id", "other_id")]

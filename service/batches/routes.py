@@ -1,7 +1,6 @@
 """HTTP for batches: a phone's queue as NDJSON, each line answered in its order."""
 
 from collections.abc import Iterator
-from datetime import datetime
 from tempfile import SpooledTemporaryFile
 from typing import IO, Any
 
@@ -27,7 +26,7 @@ PIECE_BYTES = 64 * 1024
     request_max_body_size=LARGEST_BATCH_BYTES,
     status_code=200,
 )
-async def take_batch(request: Request[Any, Any, Any], caller: Caller, pool: Pool, now: datetime) -> Stream:
+async def take_batch(request: Request[Any, Any, Any], caller: Caller, pool: Pool) -> Stream:
     """Take visits, and the customers, properties and jobs made offline, one a line (NDJSON).
 
     Each line is stored by itself, and answered by a line of its own in the same order: a refused line stops none
@@ -37,7 +36,7 @@ async def take_batch(request: Request[Any, Any, Any], caller: Caller, pool: Pool
     number = 0
     async for line in lines_of(request.stream()):
         number += 1
-        result = await take_line(pool, caller, now, number, line)
+        result = await take_line(pool, caller, request.app.state.now(), number, line)
         results.write(msgspec.json.encode(result) + b"\n")
     results.seek(0)
     return Stream(_pieces(results), media_type=NDJSON)

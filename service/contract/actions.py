@@ -27,4 +27,4 @@ def write(folder: Path, routers: list[Router]) -> None:
 
 
 def _pretty(value: object) -> bytes:
-    return msgspec.json.format(msgspec.json.encode(value, order="sorted"), indent=2) + b"\n"
+    return msgspec.json.format(msgspec.json.encode(value), indent=2) + b"\n"

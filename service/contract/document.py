@@ -11,7 +11,7 @@ from litestar.openapi import OpenAPIConfig
 
 from service import __version__
 from service.contract.nouns import events
-from service.contract.operations import Patch, Schema, example_of, operation, tag_of
+from service.contract.operations import Patch, Schema, example_of, header, operation, tag_of
 from service.contract.patches import add_patch
 from service.contract.problems import MEANINGS
 from service.contract.samples import sample_of
@@ -20,6 +20,7 @@ from service.events.models import Envelope
 from service.kernel.errors import TITLES, Problem
 from service.kernel.http import MERGE_PATCH
 
+METHODS = ("get", "post", "put", "patch", "delete")
 INJECTED = ("caller", "pool", "now")
 REFERENCE = "#/components/schemas/{name}"
 PROBLEM = "application/problem+json"
@@ -31,34 +32,44 @@ regions as ISO 3166-2; the unit is in a member's name. What exists is amended wi
 If-Match. Lists come in pages: follow `next`. Every refusal says in one sentence what to mend.
 
 Local codes and licensed practice come first."""
+# In the order in which one meets them.
 TAGS = {
-    "api-keys": "Keys with their scopes; a key is shown once.",
-    "business": "The business, its settings and house policies.",
-    "catches": "What was caught, with where and how.",
-    "conflicts": "Stated facts that do not fit beside others, for the office to mend.",
-    "customers": "Whom the work is done for.",
-    "deadlines": "What is due, overdue or over, each with why.",
-    "endpoints": "Where events are delivered to.",
-    "events": "The log of what was told, to be pulled.",
-    "incidents": "What went wrong.",
-    "jobs": "One target species at one property, opened and closed by a person.",
-    "lawn-patches": "Turf that soil lay on, with the verdict on how long.",
-    "me": "Who is calling.",
-    "months": "The manager's month.",
-    "operations": "The contract itself, health and version.",
-    "permits": "Permits of authorities.",
-    "properties": "Places where work is done, their features and tenures.",
+    "visits": "One body with all facts of a visit.",
     "refusals": "Visits that were refused, kept until they are mended.",
-    "service-records": "What the customer gets: numbered, immutable, by period.",
-    "sets": "Traps at one spot, as stated and as they now are.",
+    "conflicts": "Stated facts that do not fit beside others, for the office to mend.",
     "signs": "What an animal left to be seen.",
+    "sets": "Traps at one spot, as stated and as they now are.",
     "traps": "Traps by the number that is written on them.",
+    "catches": "What was caught, with where and how.",
+    "lawn-patches": "Turf that soil lay on, with the verdict on how long.",
+    "deadlines": "What is due, overdue or over, each with why.",
+    "properties": "Places where work is done, their features and tenures.",
+    "customers": "Whom the work is done for.",
+    "jobs": "One target species at one property, opened and closed by a person.",
+    "permits": "Permits of authorities.",
     "treatments": "Substances or devices used at a property, by anybody.",
     "upkeep": "Mowing, water, rolling.",
-    "visits": "One body with all facts of a visit.",
+    "incidents": "What went wrong.",
+    "service-records": "What the customer gets: numbered, immutable, by period.",
+    "months": "The manager's month.",
+    "events": "The log of what was told, to be pulled.",
     "webhooks": "What arrives at an endpoint.",
+    "endpoints": "Where events are delivered to.",
+    "business": "The business, its settings and house policies.",
     "workers": "People who work for the business.",
+    "api-keys": "Keys with their scopes; a key is shown once.",
+    "me": "Who is calling.",
+    "operations": "The contract itself, health and version.",
 }
+# what no operation has to say of itself: a method that it is not, a fault of ours
+UNSAID = (405, 500)
+REFUSAL_HEADERS = {
+    401: {"WWW-Authenticate": "how to send a key (RFC 6750)"},
+    412: {"ETag": "the tag that it has now"},
+    503: {"Retry-After": "seconds to wait"},
+}
+# ids in an event that are not what it is about
+BESIDE = ("deadline_id", "property_id")
 SIGNED = {
     "webhook-id": "the event's id, the same at every attempt",
     "webhook-timestamp": "seconds since 1970 of this attempt",
@@ -77,11 +88,11 @@ def document(routers: list[Router]) -> dict[str, Any]:
     )
     read: dict[str, Any] = framework.openapi_schema.to_schema()
     handlers = {
-        (route.path_format, method.lower()): handler
+        (route.path_format, method): handler
         for route in framework.routes
+        for method in METHODS
         for handler in getattr(route, "route_handlers", [])
-        for method in handler.http_methods
-        if "gives" in handler.opt
+        if method.upper() in handler.http_methods and "gives" in handler.opt
     }
     schema_of, components = _components(list(handlers.values()))
     schema = schema_of.__getitem__
@@ -104,7 +115,11 @@ def document(routers: list[Router]) -> dict[str, Any]:
         "webhooks": {name: {"post": _webhook(name, of, schema)} for name, of in events().items()},
         "components": {
             **components,
-            "responses": {str(status): _refusal(kind, status) for kind, (status, _) in TITLES.items()},
+            "responses": {
+                str(status): _refusal(kind, status)
+                for kind, (status, _) in TITLES.items()
+                if status not in UNSAID
+            },
             "securitySchemes": {"key": {"type": "http", "scheme": "bearer", "bearerFormat": "setbook_..."}},
         },
     }
@@ -123,18 +138,23 @@ def _operation_id(handler: HTTPRouteHandler, *_: Any) -> str:
 
 def _components(handlers: list[HTTPRouteHandler]) -> tuple[dict[Any, dict[str, Any]], dict[str, Any]]:
     """The schema of each type that is taken, given or told, and the components that these point to."""
-    bodies = [handler.opt["takes"] for handler in handlers if handler.opt.get("takes") is not None]
-    answers = [of for handler in handlers for of in handler.opt["produces"].values() if of is not None]
-    types = list(dict.fromkeys([*bodies, *answers, *events().values(), Envelope, Problem]))
+    taking = [handler.opt for handler in handlers if handler.opt.get("takes") is not None]
+    patched = [opt["takes"] for opt in taking if opt["media"] == MERGE_PATCH]
+    shown = [opt["takes"] for opt in taking if opt["media"] != MERGE_PATCH]
+    shown += [of for handler in handlers for of in handler.opt["produces"].values() if of is not None]
+    types = list(dict.fromkeys([*shown, *patched, *events().values(), Envelope, Problem]))
     found, parts = built(types, REFERENCE)
     schema_of: dict[Any, dict[str, Any]] = dict(zip(types, found, strict=True))
-    for of in [handler.opt["takes"] for handler in handlers if handler.opt.get("media") == MERGE_PATCH]:
+    for of in patched:
         schema_of[Patch(of)] = add_patch(schema_of[of]["$ref"].rpartition("/")[2], parts)
     examples = {
-        schema["$ref"].rpartition("/")[2]: {"value": example_of(of)}
-        for of, schema in schema_of.items()
-        if "$ref" in schema and of not in events().values()
+        schema_of[of]["$ref"].rpartition("/")[2]: {"value": example_of(of)}
+        for of in [*shown, *map(Patch, patched)]
+        if "$ref" in schema_of[of]
     }
+    for of in set(patched) - set(shown):
+        # only its patch is ever sent
+        del parts[schema_of[of]["$ref"].rpartition("/")[2]]
     return schema_of, {"schemas": parts, "examples": examples}
 
 
@@ -149,15 +169,19 @@ def _refusal(kind: str, status: int) -> dict[str, Any]:
         problem = sample_of(Problem)
     example = {"plain": {"value": problem}}
     content = {PROBLEM: {"schema": {"$ref": REFERENCE.format(name="Problem")}, "examples": example}}
-    return {"description": MEANINGS[kind], "content": content}
+    headers = {
+        name: header(words, required=name != "ETag")
+        for name, words in REFUSAL_HEADERS.get(status, {}).items()
+    }
+    return {"description": MEANINGS[kind], "headers": headers, "content": content}
 
 
 def _webhook(name: str, of: Any, schema: Schema) -> dict[str, Any]:
     """What arrives at an endpoint: a CloudEvents envelope whose data is the event's."""
     told = sample_of(of)
-    subject = {"subject": next(iter(told.values()))}
-    example = {**sample_of(Envelope), **subject, "type": name, "data": told}
-    example["dataschema"] = f"https://setbook.example/schema/v1/{name}.json"
+    subject = next(told[key] for key in told if key.endswith("_id") and key not in BESIDE)
+    schema_at = f"https://setbook.example/schema/v1/{name}.json"
+    example = {**sample_of(Envelope), "type": name, "subject": subject, "dataschema": schema_at, "data": told}
     body = {"allOf": [schema(Envelope), {"properties": {"type": {"const": name}, "data": schema(of)}}]}
     content = {"application/cloudevents+json": {"schema": body, "examples": {"plain": {"value": example}}}}
     return {

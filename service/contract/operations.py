@@ -11,7 +11,7 @@ from service.contract.samples import sample_of
 from service.contract.values import id_named
 from service.kernel.http import MERGE_PATCH
 
-NOT_MODIFIED = 304
+CREATED, NO_CONTENT, NOT_MODIFIED = 201, 204, 304
 # From a type, or a patch of it, to its schema in the document.
 Schema = Callable[[Any], dict[str, Any]]
 
@@ -181,13 +181,17 @@ def example_of(of: Any) -> Any:
 
 def _answer(status: int, opt: dict[str, Any], schema: Schema) -> dict[str, Any]:
     answer: dict[str, Any] = {"description": WORDS[status]}
-    if opt.get("headers"):
-        answer["headers"] = {
-            name: {"description": HEADERS[name], "schema": {"type": "string"}} for name in opt["headers"]
-        }
-    if status not in {204, NOT_MODIFIED}:
+    names = [name for name in opt.get("headers", ()) if name != "Location" or status == CREATED]
+    if names:
+        answer["headers"] = {name: header(HEADERS[name], required=name != "Link") for name in names}
+    if status not in {NO_CONTENT, NOT_MODIFIED}:
         answer["content"] = {media: described(schema(of), of) for media, of in opt["produces"].items()}
     return answer
+
+
+def header(words: str, *, required: bool = True) -> dict[str, Any]:
+    """A header of an answer; all are text."""
+    return {"description": words, "required": required, "schema": {"type": "string"}}
 
 
 def _refusals(read: dict[str, Any], opt: dict[str, Any]) -> set[int]:
@@ -195,7 +199,7 @@ def _refusals(read: dict[str, Any], opt: dict[str, Any]) -> set[int]:
     refusals = {400, *opt.get("refuses", ())}
     parameters = read.get("parameters", [])
     if opt.get("scope"):
-        refusals |= {401, 403}
+        refusals |= {401, 403, 503}
     if any(one["in"] == "path" for one in parameters):
         refusals.add(404)
     if any(one["name"] == "after" for one in parameters):

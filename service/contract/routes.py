@@ -82,7 +82,7 @@ async def openapi() -> Response[bytes]:
 @get("/docs", **_public(str, "text/html"))
 async def read_docs() -> Response[bytes]:
     """The document as a page for people."""
-    return _kept_file(PAGE, "text/html; charset=utf-8")
+    return _kept_file(PAGE, "text/html")
 
 
 @get("/schema/v1/{name:str}", **_public(dict[str, Any], SCHEMA_MEDIA, (404,)))

@@ -6,7 +6,7 @@ from uuid import UUID
 
 from msgspec.structs import replace
 
-from service.deadlines.models import Derived, KnownBy, Place, Reconciled, Stored
+from service.deadlines.models import Derived, Kind, KnownBy, Place, Reconciled, Stored
 from service.deadlines.rules import SETTLING, deadline_id, reconcile, withdrawn
 from service.events.outbox import Entry
 from service.kernel.sql import Queries
@@ -25,8 +25,12 @@ async def places(entry: Entry, property_ids: Collection[UUID], since: datetime) 
     return {row.property_id: row for row in rows}
 
 
-async def store(entry: Entry, subject_ids: Collection[UUID], derived: list[Derived], by: KnownBy) -> None:
-    """From now on the deadlines of these subjects are `derived` and no others; the rest is withdrawn.
+async def store(
+    entry: Entry, kinds: Collection[Kind], subject_ids: Collection[UUID], derived: list[Derived], by: KnownBy
+) -> None:
+    """From now on the deadlines of these kinds and subjects are `derived` and no others; the rest is withdrawn.
+
+    The kinds are those of sets or those of signs: an id that is both, by somebody's mistake, keeps them apart.
 
     `by` is who made the facts known. Tells what is to be told at once; the clock tells the rest in its time.
     """
@@ -36,6 +40,7 @@ async def store(entry: Entry, subject_ids: Collection[UUID], derived: list[Deriv
             Stored,
             sql.read_deadlines_of_subjects_for_update,
             business_id=entry.business_id,
+            kinds=list(kinds),
             subject_ids=list(subject_ids),
         )
     }

@@ -12,6 +12,8 @@ from service.kernel.values import Instant
 
 Kind = Literal["check", "set_search", "run_look", "lawn", "lawn_followup", "report"]
 RuleKind = Literal["calendar_day", "elapsed", "latest_hour", "lawn", "local_day_end", "qualitative"]
+OF_SETS: tuple[Kind, ...] = ("check", "set_search")
+OF_SIGNS: tuple[Kind, ...] = ("run_look", "lawn", "lawn_followup")
 State = Literal["open", "met", "late", "withdrawn"]
 Verdict = Literal["in_time", "late", "found_late", "still_lying"]
 

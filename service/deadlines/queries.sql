@@ -17,7 +17,7 @@ select id, kind, subject_id, starting_fact_id, property_id, started_at, due_at, 
        outcome, why, known_at, known_by_worker_id, known_by_key_id, episode, announced_due_at, announced_event_id,
        settled_outcome, settled_event_id, wake_at, wake_type
 from deadline
-where business_id = :business_id and subject_id = any (:subject_ids::uuid[])
+where business_id = :business_id and subject_id = any (:subject_ids::uuid[]) and kind = any (:kinds::text[])
 for update;
 
 -- name: upsert_deadlines

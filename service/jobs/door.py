@@ -52,7 +52,8 @@ async def job_changed(entry: Entry, outcome: Outcome[Any]) -> None:
     if event is not None:
         entry.tell(event, job.id)
     before: Job = outcome.before or job
-    await work.property_changed(entry, job.property_id, min(before.opened_at, job.opened_at))
+    for property_id in {before.property_id, job.property_id}:
+        await work.property_changed(entry, property_id, min(before.opened_at, job.opened_at))
     stating = await entry.db.column(sql.list_visits_stating_job, business_id=entry.business_id, job_id=job.id)
     await visits_changed(entry, stating)
     if job.closed_at is not None:

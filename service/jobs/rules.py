@@ -1,4 +1,4 @@
-"""What is told of a job. Pure."""
+"""What is told of a job, and the conflict of a visit that names one which is not there. Pure."""
 
 from service.conflicts.models import Conflict
 from service.events.models import Event

@@ -1,3 +1,4 @@
--- name: key_row
--- Spans businesses: the key's id is all that a request brings. A SECURITY DEFINER function gives one row.
-select business_id, id, worker_id, scopes, hash, expires_at, revoked_at from key_row(:key_id);
+-- name: list_keys
+-- Spans businesses: the keys' ids are all that requests bring. A SECURITY DEFINER function gives one row for each.
+select k.business_id, k.id, k.worker_id, k.scopes, k.hash, k.expires_at, k.revoked_at
+from unnest(:key_ids::uuid[]) as u (id) cross join lateral key_row(u.id) as k;

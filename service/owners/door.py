@@ -1,7 +1,7 @@
 """The door to ownership of ids: claim them before the facts go in."""
 
 from collections.abc import Collection
-from uuid import UUID
+from uuid import UUID, uuid5
 
 from service.events.outbox import Entry
 from service.kernel.errors import Fault, invalid
@@ -18,6 +18,7 @@ async def claim(entry: Entry, owner_id: UUID, ids: Collection[UUID]) -> list[UUI
 
 
 async def claim_own(entry: Entry, id_: UUID) -> None:
-    """A stand-alone fact owns its own id; 422 where a visit states it, or did."""
-    if await claim(entry, id_, [id_]):
+    """A stand-alone fact owns its id under a name that no visit has; 422 where a visit states it, or did."""
+    alone = uuid5(id_, "alone")
+    if await claim(entry, alone, [id_]):
         raise invalid([Fault("This id belongs to a visit already; make a new one.", "#/id", "id_taken")])

@@ -86,6 +86,7 @@ select c.id, c.visit_id, c.sign_id, c.cleared_at, c.count, c.cleared_by = 'us' a
        s.kind = 'mound' as is_mound
 from clearing c
 left join sign s on s.business_id = :business_id and s.id = c.sign_id and s.property_id = :property_id
+    and (s.seen_at <= :ended_at or s.visit_id = :visit_id)
 where c.business_id = :business_id and c.property_id = :property_id
   and c.sign_id in (select o.sign_id from clearing o where o.business_id = :business_id and o.visit_id = :visit_id)
   and (c.cleared_at <= :ended_at or c.visit_id = :visit_id);

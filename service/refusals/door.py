@@ -9,6 +9,8 @@ from service.kernel.errors import TITLES, Refused
 from service.kernel.ids import new_id
 from service.kernel.sql import Queries
 from service.refusals.models import Kept, KeptBody
+from service.work import door as work
+from service.work.models import REFUSALS_AGAIN
 
 sql = Queries(__package__)
 KEPT_FOR = timedelta(days=90)
@@ -24,6 +26,7 @@ async def keep(
     """
     waits = isinstance(body, dict) and [fault.code for fault in refused.errors] == ["unknown_property"]
     await book.db.run(sql.delete_refusals_before, business_id=book.business_id, before=book.now - KEPT_FOR)
+    property_id = UUID(body["property_id"]) if waits and isinstance(body, dict) else None
     kept = await book.db.one(
         Kept,
         sql.keep_refusal,
@@ -34,11 +37,16 @@ async def keep(
         body=raw,
         status=TITLES[refused.kind][0],
         problem=refused.problem(),
-        property_id=UUID(body["property_id"]) if waits and isinstance(body, dict) else None,
+        property_id=property_id,
         key_id=book.key_id,
         now=book.now,
     )
     refused.refusal_id = kept.id
+    if property_id is not None and await book.db.value(
+        sql.is_property_known, business_id=book.business_id, property_id=property_id
+    ):
+        # it came between the refusal and here
+        await work.put(book, REFUSALS_AGAIN, property_id, None, book.now)
     return kept.accepted_visit_id
 
 

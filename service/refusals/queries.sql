@@ -2,7 +2,8 @@
 insert into refusal (business_id, id, claimed_id, sha256, body, status, problem, property_id, key_id, received_at)
 values (:business_id, :id, :claimed_id, :sha256, :body, :status, :problem, :property_id, :key_id, :now)
 on conflict (business_id, claimed_id, sha256) do update
-set status = excluded.status, problem = excluded.problem, received_at = excluded.received_at
+set status = excluded.status, problem = excluded.problem, received_at = excluded.received_at,
+    property_id = excluded.property_id, key_id = excluded.key_id
 returning id, accepted_visit_id;
 
 -- name: read_refusal
@@ -25,3 +26,6 @@ order by received_at, id;
 
 -- name: delete_refusals_before
 delete from refusal where business_id = :business_id and received_at < :before;
+
+-- name: is_property_known
+select exists (select from property where business_id = :business_id and id = :property_id);

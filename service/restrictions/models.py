@@ -11,7 +11,8 @@ class Restriction(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     """Mechanisms or species in a region, or in some of its counties.
 
     Species are given as binomials or genera. With both mechanisms and species, both must fit. `state` is law,
-    or caution where the text is second-hand or leaves room. `text_as_of` is the date of the copy that was read;
+    or caution where the text is second-hand or leaves room. `text_as_of` is the date of the copy that was read
+    on `verified_on`, null where the copy names none;
     none was checked against a live official page, and none of it is legal advice.
     """
 
@@ -23,4 +24,5 @@ class Restriction(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True)
     sentence: str
     authority: str
     citation: str
-    text_as_of: str
+    text_as_of: str | None
+    verified_on: str

@@ -35,7 +35,8 @@ def restrictions(
 
 def sentence(one: Restriction) -> str:
     """What is said of it: whom to ask, by which text, and what comes first."""
+    dated = f"text as of {one.text_as_of}" if one.text_as_of else f"read on {one.verified_on}"
     return (
-        f"{one.sentence} Ask {one.authority} ({one.citation}, text as of {one.text_as_of}); "
+        f"{one.sentence} Ask {one.authority} ({one.citation}, {dated}); "
         "local code and licensed practice come first."
     )

@@ -5,7 +5,7 @@ from uuid import UUID
 
 from service.conflicts import door as conflicts
 from service.deadlines import door as deadlines
-from service.deadlines.models import KnownBy, Place
+from service.deadlines.models import OF_SETS, KnownBy, Place
 from service.events.outbox import Entry
 from service.kernel.sql import Queries
 from service.sets import rules
@@ -38,7 +38,7 @@ async def work_out(entry: Entry, set_ids: Collection[UUID], by: KnownBy) -> None
     states = [book.state for book in books if book.state is not None]
     await entry.db.run(sql.replace_states, business_id=business_id, set_ids=asked, states=states)
     await conflicts.store(entry, "set", asked, [one for book in books for one in book.conflicts])
-    await deadlines.store(entry, asked, [one for book in books for one in book.deadlines], by)
+    await deadlines.store(entry, OF_SETS, asked, [one for book in books for one in book.deadlines], by)
     for one, book in zip(facts, books, strict=True):
         for event in rules.told(one, one.known, book):
             entry.tell(event, one.set_id)

@@ -7,7 +7,7 @@ from uuid import UUID
 
 from service.conflicts import door as conflicts
 from service.deadlines import door as deadlines
-from service.deadlines.models import KnownBy, Place
+from service.deadlines.models import OF_SIGNS, KnownBy, Place
 from service.events.outbox import Entry
 from service.kernel.sql import Queries
 from service.signs import rules
@@ -33,7 +33,7 @@ async def work_out(entry: Entry, sign_ids: Collection[UUID], by: KnownBy) -> Non
     await entry.db.run(sql.replace_states, business_id=business_id, sign_ids=asked, states=states)
     await entry.db.run(sql.replace_patches, business_id=business_id, sign_ids=asked, patches=patches)
     await conflicts.store(entry, "sign", asked, [one for book in books for one in book.conflicts])
-    await deadlines.store(entry, asked, [one for book in books for one in book.deadlines], by)
+    await deadlines.store(entry, OF_SIGNS, asked, [one for book in books for one in book.deadlines], by)
 
 
 async def touched_by_bounds(entry: Entry, property_id: UUID, since: datetime) -> list[UUID]:

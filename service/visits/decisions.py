@@ -11,7 +11,7 @@ from service.events.models import Event
 from service.facts.models import Catch, CheckCatch, Set, VisitBody
 from service.facts.rules import facts_of
 from service.kernel.errors import Fault, Refused
-from service.kernel.http import check_precondition, tag_of
+from service.kernel.http import check_precondition, matches, tag_of
 from service.restrictions.rules import restrictions, sentence
 from service.treatments.models import TreatmentRecorded
 from service.visits.models import CatchRecorded, Caution, VisitRecorded
@@ -78,7 +78,7 @@ def decide(
     if digest == stored.digest and stored.withdrawn_at is None:
         return "same"
     tag = tag_of(stored.version)
-    if digest in earlier and (if_match is None or tag not in if_match):
+    if digest in earlier and not matches(if_match, tag):
         return "same"
     check_precondition(if_match, tag)
     return "amended"

@@ -38,10 +38,14 @@ select
     (select p.region from property p where p.business_id = :business_id and p.id = :property_id) as region,
     (select p.county from property p where p.business_id = :business_id and p.id = :property_id) as county,
     coalesce((select array_agg(w.id) from worker w where w.business_id = :business_id and w.id = any (:worker_ids::uuid[])), '{}') as workers_known,
-    (select j.target from job j where j.business_id = :business_id and j.property_id = :property_id
+    (select case when count(*) = 1 then min(j.target) end from job j
+     where j.business_id = :business_id and j.property_id = :property_id
        and (j.id = :job_id or :job_id::uuid is null and j.opened_at <= :arrived_at
-            and (j.closed_at is null or :arrived_at <= j.closed_at)) order by j.id limit 1) as target,
+            and (j.closed_at is null or :arrived_at < j.closed_at))) as target,
     exists (select from job j where j.business_id = :business_id and j.property_id = :property_id
+            and j.opened_at <= :arrived_at and (j.closed_at is null or :arrived_at < j.closed_at)
+            and coalesce((j.locate_ticket ->> 'starts_at')::timestamptz, :arrived_at) <= :arrived_at
+            and coalesce((j.locate_ticket ->> 'expires_at')::timestamptz, 'infinity') > :arrived_at
             and j.locate_ticket is not null) as ticket_known,
     coalesce((select array_agg(f.id) from feature f where f.business_id = :business_id and f.property_id = :property_id), '{}') as features_known,
     coalesce((select array_agg(s.id) from trap_set s where s.business_id = :business_id and s.id = any (:set_ids::uuid[])

@@ -33,7 +33,8 @@ from service.visits.storing import body_of, sql, visit_of
 Prefer = Annotated[
     str | None, HeaderParameter(name="Prefer", description="return=minimal leaves `visit` out")
 ]
-WRITES = (409, 412, 422, 428)
+# never 409: what shows only beside other facts is taken, and listed as a conflict
+WRITES = (412, 422, 428)
 
 
 def _received(receipt: Receipt, prefer: str | None) -> Response[Receipt]:

@@ -5,7 +5,8 @@
 insert into work as w (business_id, kind, subject_id, since_at, first_at, run_at)
 values (:business_id, :kind, :subject_id, :since_at, :now, :run_at)
 on conflict (business_id, kind, subject_id) do update
-set since_at = case when w.since_at is not null then least(w.since_at, excluded.since_at) end,
+set since_at = case when w.since_at is not null and excluded.since_at is not null
+                    then least(w.since_at, excluded.since_at) end,
     run_at = case when :settle::interval is null then least(w.run_at, excluded.run_at)
                   else least(excluded.run_at, w.first_at + :settle::interval) end,
     attempt = 0, last_error = null

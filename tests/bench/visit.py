@@ -16,17 +16,18 @@ from tests.bench.load import CONNECTIONS, Sent, ceiling, pgbench, wrk
 from tests.bench.replay import Replay, captured, count_visits, lay_down, replayed
 
 BUSINESSES = 16
-# of each business, for each side; two more are for the capture
-PROPERTIES = 20
+# of each business and for each side, for every second that the bench lasts: so a set is looked at as often in a long
+# bench as in a short one, and a visit works out about as many looks
+PROPERTIES_A_SECOND = 2
 # transactions a second of a client of pgbench, to make its rounds about as long as ours
-LIMIT_SPEED = 16
+LIMIT_SPEED = 10
 # ids of the limit's visits begin here, far from ours
 LIMIT_BEGINS = 1_000_000_000
 NOTES = (
-    f"{CONNECTIONS} connections each, {BUSINESSES} businesses (writers of one stand in line), {PROPERTIES} properties "
-    "of each, new visits of five looks, with all that follows. The limit sends the statements that were "
-    "captured from the service for such a visit, told of other ids; one more query  brings its parameters. "
-    "p50 and p99 are ours. ceiling is what wrk took from a server that answers a fixed text."
+    f"{CONNECTIONS} connections each, {BUSINESSES} businesses (writers of one stand in line), new visits of five looks "
+    "with all that follows from them. The limit sends the statements that were captured from the service for such a "
+    "visit, about other ids; one more brings their parameters. p50 and p99 are ours. ceiling is what wrk took from a "
+    "server that answers a fixed text."
 )
 
 
@@ -78,28 +79,26 @@ def looks_at(property_id: str, at: str, looks: list[tuple[str, str]]) -> dict[st
 
 def measure(extent: Extent) -> Figures:
     """Visits a second."""
+    properties = PROPERTIES_A_SECOND * extent.rounds * extent.seconds
     began = utc_now().astimezone(UTC).replace(microsecond=0) - timedelta(hours=12)
-    with a_book(BUSINESSES, 2 * PROPERTIES + 2) as book:
-        # capitals are what visit.lua puts in
-        template = looks_at("PROPERTY", "AT", [(f"CHECK{one}", f"SET{one}") for one in range(SETS)])
-        places = (str(PROPERTIES), str(int(began.timestamp())), *(one.key for one in book.businesses))
-        arguments = (json.dumps(template), "0", *places)
-        example, replay = capture(book, began)
-        ours, limits, begin = [], [], 0
+    # capitals are what visit.lua puts in
+    template = json.dumps(looks_at("PROPERTY", "AT", [(f"CHECK{one}", f"SET{one}") for one in range(SETS)]))
+    sent, limits, begin = [], [], 0
+    with a_book(BUSINESSES, 2 * properties + 2) as book:
+        places = (str(properties), str(int(began.timestamp())), *(one.key for one in book.businesses))
+        example, replay = capture(book, began, 2 * properties)
         for number in range(extent.rounds + 1):
-            seconds = extent.seconds if number else 1  # the first round warms both up
-            sent = put(book, seconds, json.dumps(template), str(begin), *places)
-            begin += sent.answers + CONNECTIONS
-            limit = replay_visits(book, example, replay, seconds * LIMIT_SPEED, LIMIT_BEGINS * (number + 1))
-            if number:
-                ours.append(sent)
-                limits.append(limit)
+            seconds = extent.seconds if number else 1  # the first round warms both up, and does not count
+            sent.append(put(book, seconds, template, str(begin), *places))
+            begin += sent[-1].answers + CONNECTIONS
+            visits = limit_visits(book, number, seconds * LIMIT_SPEED * CONNECTIONS, properties)
+            limits.append(replay_visits(book, example, replay, list(visits)))
         further = {
-            "p50_ms": [one.p50_ms for one in ours],
-            "p99_ms": [one.p99_ms for one in ours],
-            "ceiling": [ceiling("visit.lua", *arguments)],
+            "p50_ms": [one.p50_ms for one in sent[1:]],
+            "p99_ms": [one.p99_ms for one in sent[1:]],
+            "ceiling": [ceiling("visit.lua", template, "0", *places)],
         }
-    rounds = [(one.rate, limit) for one, limit in zip(ours, limits, strict=True)]
+    rounds = [(one.rate, limit) for one, limit in zip(sent[1:], limits[1:], strict=True)]
     return compared("visit", "visits a second", rounds, further, NOTES)
 
 
@@ -113,27 +112,24 @@ def put(book: Book, seconds: int, *arguments: str) -> Sent:
     return sent
 
 
-def capture(book: Book, began: datetime) -> tuple[Visit, Replay]:
-    """What the service sends for a visit at a property of which there are looks by nobody else."""
-    warming, example = (
-        Visit(LIMIT_BEGINS - 1 - one, book.businesses[0], 2 * PROPERTIES + one) for one in range(2)
-    )
+def capture(book: Book, began: datetime, place: int) -> tuple[Visit, Replay]:
+    """What the service sends for a visit, at the two properties from `place` on, where nobody else looks."""
+    warming, example = (Visit(LIMIT_BEGINS - 1 - one, book.businesses[0], place + one) for one in range(2))
     at = began.isoformat()
     requests = [(f"/v1/visits/{an_id(VISIT, one.number)}", one.body(at)) for one in (warming, example)]
     return example, replayed(asyncio.run(captured(book.database_url, example.business.key, requests)))
 
 
-def replay_visits(book: Book, example: Visit, replay: Replay, each: int, first: int) -> float:
-    """One round of the limit: new visits from number `first` on, at the other half of the properties."""
-    visits = limit_visits(book, first, each * CONNECTIONS)
+def limit_visits(book: Book, turn: int, most: int, properties: int) -> Iterator[Visit]:
+    """New visits at the other half of the properties, in the order in which visit.lua makes its own."""
+    for number in range(most):
+        place = properties + number // BUSINESSES % properties
+        yield Visit(LIMIT_BEGINS * (turn + 1) + number, book.businesses[number % BUSINESSES], place)
+
+
+def replay_visits(book: Book, example: Visit, replay: Replay, visits: list[Visit]) -> float:
+    """One round of the limit."""
     ids = (dict(zip(example.ids(), visit.ids(), strict=True)) for visit in visits)
     asyncio.run(lay_down(book.database_url, replay.varying, ids))
-    return pgbench(book.database_url, replay.script, replay.variables, "--transactions", str(each))
-
-
-def limit_visits(book: Book, first: int, most: int) -> Iterator[Visit]:
-    """Businesses in turn, and in each the properties in turn, as visit.lua takes them."""
-    for number in range(most):
-        place = number // BUSINESSES
-        business = book.businesses[number % BUSINESSES]
-        yield Visit(first + number, business, PROPERTIES + place % PROPERTIES)
+    each = ("--transactions", str(len(visits) // CONNECTIONS))
+    return pgbench(book.database_url, replay.script, replay.variables, *each)

@@ -12,6 +12,8 @@ import pytest
 
 from service.deadlines.door import postpone, store
 from service.deadlines.models import (
+    OF_SETS,
+    OF_SIGNS,
     CheckDueSoon,
     CheckOverdue,
     CheckSettled,
@@ -100,7 +102,7 @@ async def learn(
     subjects = {one.subject_id for one in follows} | {UUID(int=one) for one in gone}
     async with entry(pool, business_id, now, by.key_id) as opened:
         await postpone(opened, by)
-        await store(opened, subjects, list(follows), by)
+        await store(opened, (*OF_SETS, *OF_SIGNS), subjects, list(follows), by)
 
 
 async def log(database: str, business_id: UUID) -> list[tuple[str, Reminder]]:

@@ -10,7 +10,7 @@ from tests.house.slices import python_of, queries_of, slices_with_queries, table
 
 # Statements that span businesses, each with its reason in the comment above it.
 SPANNING = {
-    "keys": {"key_row"},
+    "keys": {"list_keys"},
     "deadlines": {"say_what_is_due"},
     "events": {"fan_out", "claim_deliveries", "settle_deliveries"},
     "work": {"claim_due"},

@@ -89,6 +89,13 @@ async def test_from_the_beginning_stays_from_the_beginning(put, run, done):
     assert done == [(SUBJECT, None)]
 
 
+async def test_asked_from_the_beginning_it_forgets_a_later_since(put, run, done):
+    await put(NOW, NOW, NOW - MINUTE)
+    await put(NOW, NOW)
+    await run(NOW)
+    assert [since for _, since in done] == [None]
+
+
 async def test_without_settling_the_earliest_run_stays(put, owner):
     for minutes in (5, 2, 9):
         await put(NOW, NOW + minutes * MINUTE)

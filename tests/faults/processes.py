@@ -1,0 +1,90 @@
+"""Setbook as real processes, and how they die: one by one, or all at once."""
+
+import asyncio
+import os
+import signal
+import sys
+import tempfile
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from contextlib import asynccontextmanager, contextmanager
+from pathlib import Path
+
+REPOSITORY = Path(__file__).parents[2]
+PATIENCE_SECONDS = 60
+
+Process = asyncio.subprocess.Process
+
+
+@contextmanager
+def data_folder() -> Iterator[Path]:
+    """A folder that PostgreSQL's user may enter too."""
+    with tempfile.TemporaryDirectory(prefix="setbook-faults-") as name:
+        Path(name).chmod(0o711)
+        yield Path(name)
+
+
+@asynccontextmanager
+async def setbook(log: Path, *arguments: str, **environment: str) -> AsyncIterator[Process]:
+    """A `setbook` that has ended when the block ends; what it says goes into `log`."""
+    kept = {name: text for name, text in os.environ.items() if not name.startswith("SETBOOK_")}
+    with log.open("ab") as written:
+        process = await asyncio.create_subprocess_exec(
+            sys.executable,
+            "-m",
+            "service",
+            *arguments,
+            cwd=REPOSITORY,
+            env=kept | {"SETBOOK_ENDPOINT_NETWORKS": "127.0.0.0/8"} | environment,
+            stdout=written,
+            stderr=written,
+        )
+    try:
+        yield process
+    finally:
+        if process.returncode is None:
+            process.terminate()
+        await process.wait()
+
+
+def family(pid: int) -> dict[int, str]:
+    """The process and all below it that live, with their command lines (Linux: /proc)."""
+    found = {pid: Path(f"/proc/{pid}/cmdline").read_text().replace("\0", " ")}
+    for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split():
+        found |= family(int(child))
+    return found
+
+
+async def kill_all(process: Process, *, with_postgresql: bool) -> None:
+    """SIGKILL for the supervisor and its children, and for PostgreSQL where that is asked for; none says goodbye."""
+    dying = [
+        os.pidfd_open(pid)
+        for pid, command in family(process.pid).items()
+        if with_postgresql or "postgres" not in command
+    ]
+    for one in dying:
+        signal.pidfd_send_signal(one, signal.SIGKILL)
+    for one in dying:
+        await _end_of(one)
+    await process.wait()
+
+
+async def _end_of(process_fd: int) -> None:
+    """A process's descriptor can be read from when it has ended (pidfd_open(2)); then it is closed."""
+    ended = asyncio.Event()
+    loop = asyncio.get_running_loop()
+    loop.add_reader(process_fd, ended.set)
+    async with asyncio.timeout(PATIENCE_SECONDS):
+        await ended.wait()
+    loop.remove_reader(process_fd)
+    os.close(process_fd)
+
+
+async def until(holds: Callable[[], Awaitable[bool]], process: Process) -> None:
+    """Wait for something that nobody tells of: asked again and again, while `process` lives."""
+    async with asyncio.timeout(PATIENCE_SECONDS):
+        while not await holds():
+            try:
+                await asyncio.wait_for(process.wait(), 0.02)
+            except TimeoutError:
+                continue
+            raise AssertionError(f"the process has ended with {process.returncode}")

@@ -1,0 +1,164 @@
+"""The courier: killed between sending and settling, and with PostgreSQL away; every event arrives, and is settled."""
+
+import asyncio
+import json
+from collections import Counter
+from collections.abc import AsyncIterator
+from contextlib import AsyncExitStack, asynccontextmanager
+from pathlib import Path
+from typing import Any
+from uuid import UUID
+
+import asyncpg
+from aiohttp import web
+
+from service.events.ticks import LEASE
+from service.identity.actions import add_business
+from service.kernel.db import connect, open_pool
+from service.kernel.migrate import migrate
+from service.kernel.now import utc_now
+from service.server.embedded import Embedded, running
+from tests.events.conftest import SEALING_KEY, Answer, Book, Received, receiving
+from tests.faults.processes import Process, data_folder, setbook, until
+from tests.http import LOS_ANGELES
+
+EVENTS = 40
+# The courier waits to write what came of its attempts.
+SETTLES = """select exists (select from pg_stat_activity
+    where application_name = $1 and wait_event_type = 'Lock' and query like '%update delivery%')"""
+END_SESSIONS = "select pg_terminate_backend(pid) from pg_stat_activity where application_name = $1"
+
+
+@asynccontextmanager
+async def delivering(url: str, log: Path, name: str) -> AsyncIterator[Process]:
+    """A courier in a process of its own, whose sessions bear its name."""
+    own = f"{url}{'&' if '?' in url else '?'}application_name={name}"
+    key = SEALING_KEY.hex()
+    async with setbook(
+        log, "serve", "--role", "courier", SETBOOK_DATABASE_URL=own, SETBOOK_SECRET_KEY=key
+    ) as process:
+        yield process
+
+
+def ids_of(received: list[Received]) -> list[UUID]:
+    """Which events these deliveries bring."""
+    return [UUID(one.headers["webhook-id"]) for one in received]
+
+
+async def waiting(book: Book, endpoint_id: UUID) -> set[int]:
+    """The numbers of deliveries that are not settled."""
+    return {one.deliverynumber for one in await book.deliveries(endpoint_id) if one.state != "delivered"}
+
+
+async def all_settled(book: Book, endpoint_id: UUID) -> bool:
+    """Whether nothing waits any more."""
+    return await waiting(book, endpoint_id) == set()
+
+
+async def test_a_courier_killed_between_sending_and_settling_doubles_nothing_else(
+    book: Book, database: str, owner: "asyncpg.Connection[asyncpg.Record]", tmp_path: Path
+) -> None:
+    reached, released = asyncio.Event(), asyncio.Event()
+
+    async def hold(_: web.Request) -> web.Response:
+        reached.set()
+        await released.wait()
+        return web.Response(status=204)
+
+    async def take(_: web.Request) -> web.Response:
+        return web.Response(status=204)
+
+    # the first ones are answered at once; the rest when nothing can be settled any more
+    answers: list[Answer] = [take] * 10 + [hold] * (EVENTS - 10)
+    async with receiving(*answers) as receiver, connect(database) as holder:
+        endpoint_id, _ = await book.add_endpoint(receiver.url)
+        told = await book.tell(utc_now(), EVENTS)
+        async with delivering(database, tmp_path / "first.log", "first") as first:
+            received = await receiver.take(EVENTS)
+            assert reached.is_set()
+            await holder.execute("begin; lock table setbook.delivery in exclusive mode")
+            released.set()
+            await until(lambda: owner.fetchval(SETTLES, "first"), first)
+            first.kill()
+            await first.wait()
+            await owner.execute(END_SESSIONS, "first")
+            await holder.execute("rollback")
+        fallen = await waiting(book, endpoint_id)
+        assert EVENTS - 10 <= len(fallen) <= EVENTS
+        # the lease of the dead courier is over
+        await owner.execute(
+            "update delivery set due_at = due_at - $1::interval where state = 'waiting'", LEASE
+        )
+        async with delivering(database, tmp_path / "second.log", "second"):
+            received += await receiver.take(len(fallen))
+            (later,) = await book.tell(utc_now())
+            assert ids_of(await receiver.take()) == [later]
+            assert receiver.arrived.empty()
+    assert Counter(ids_of(received)) == doubled(told, received, fallen)
+    assert {one.attempt for one in await book.deliveries(endpoint_id)} == {1, 2}
+    assert await waiting(book, endpoint_id) == set()
+
+
+def doubled(told: list[UUID], received: list[Received], fallen: set[int]) -> dict[UUID, int]:
+    """Each event once, and those whose delivery was not settled twice, with the very same body."""
+    bodies: dict[UUID, set[bytes]] = {}
+    for one in received:
+        bodies.setdefault(UUID(one.headers["webhook-id"]), set()).add(one.body)
+    numbers: dict[UUID, Any] = {}
+    for id_, same in bodies.items():
+        (body,) = same
+        numbers[id_] = int(json.loads(body)["deliverynumber"])
+    return {id_: 2 if numbers[id_] in fallen else 1 for id_ in told}
+
+
+async def test_with_postgresql_restarted_in_mid_delivery_each_event_arrives_once(tmp_path: Path) -> None:
+    released = asyncio.Event()
+
+    async def hold(_: web.Request) -> web.Response:
+        await released.wait()
+        return web.Response(status=204)
+
+    with data_folder() as folder:
+        async with receiving(*[hold] * EVENTS) as receiver, AsyncExitStack() as stack:
+            async with up(folder) as server:
+                business_id = await a_business(server.url)
+                async with book_in(server.url, business_id) as book:
+                    endpoint_id, _ = await book.add_endpoint(receiver.url)
+                    told = await book.tell(utc_now(), EVENTS)
+                log = tmp_path / "courier.log"
+                process = await stack.enter_async_context(delivering(server.url, log, "courier"))
+                received = await receiver.take(EVENTS)
+            # PostgreSQL is gone; the receiver answers all that was in the air
+            released.set()
+            async with up(folder) as server, book_in(server.url, business_id) as book:
+                (later,) = await book.tell(utc_now())
+                received += await receiver.take()
+                await until(lambda: all_settled(book, endpoint_id), process)
+                await stack.aclose()
+                kept = await book.deliveries(endpoint_id)
+            assert receiver.arrived.empty()
+    assert {(one.state, one.attempt) for one in kept} == {("delivered", 1)}
+    assert Counter(ids_of(received)) == Counter([*told, later])
+
+
+@asynccontextmanager
+async def up(folder: Path) -> AsyncIterator[Embedded]:
+    """PostgreSQL on the folder while the block runs; the loop goes on while it starts and stops."""
+    server = running(folder)
+    yield await asyncio.to_thread(server.__enter__)
+    await asyncio.to_thread(server.__exit__, None, None, None)
+
+
+async def a_business(url: str) -> UUID:
+    """A migrated database with a business in it."""
+    await migrate(url)
+    async with await open_pool(url, "migrator", 1) as migrator:
+        business_id, _ = await add_business(migrator, "Greenway Trapping", LOS_ANGELES, utc_now())
+    return business_id
+
+
+@asynccontextmanager
+async def book_in(url: str, business_id: UUID) -> AsyncIterator[Book]:
+    """The business's log and endpoints."""
+    async with await open_pool(url, "app", 2) as pool, connect(url) as owner:
+        yield Book(pool, business_id, owner)
