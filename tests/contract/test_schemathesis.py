@@ -13,6 +13,7 @@ import pytest
 from service.identity.actions import add_business
 from service.kernel.db import open_pool
 from service.kernel.now import random_bytes, utc_now
+from tests.contract.test_document import operations
 from tests.http import LOS_ANGELES
 from tests.server.test_serve import free_port, setbook, wait_until_ready
 
@@ -22,7 +23,7 @@ SETTINGS = Path(__file__).with_name("schemathesis.toml")
 
 
 @pytest.fixture
-async def address(database: str, tmp_path: Path) -> AsyncIterator[str]:
+async def address(database: str) -> AsyncIterator[str]:
     """Where a process of the API's own answers, on a book of its own."""
     port = free_port()
     serving = setbook(
@@ -69,3 +70,7 @@ async def test_a_stranger_finds_nothing_that_the_document_does_not_say(
     )
     said, _ = await run.communicate()
     assert run.returncode == 0, said.decode()
+    # all but the document itself, which is where it begins
+    served = len(list(operations())) - 1
+    assert f"Selected: {served}/{served}" in said.decode()
+    assert f"Tested: {served}" in said.decode()
