@@ -11,11 +11,11 @@ from uuid import UUID
 from msgspec import Meta, Struct
 
 # PostgreSQL refuses NUL in text; other control characters but line breaks and tabs have no place in a record.
-_LINE = r"^[^\u0000-\u001f\u007f]*$"
+LINE = r"^[^\u0000-\u001f\u007f]*$"
 _LINES = r"^[^\u0000-\u0008\u000b\u000c\u000e-\u001f\u007f]*$"
 
-Name = Annotated[str, Meta(min_length=1, max_length=200, pattern=_LINE)]
-Line = Annotated[str, Meta(max_length=500, pattern=_LINE)]
+Name = Annotated[str, Meta(min_length=1, max_length=200, pattern=LINE)]
+Line = Annotated[str, Meta(max_length=500, pattern=LINE)]
 Notes = Annotated[str, Meta(max_length=10_000, pattern=_LINES)]
 
 Instant = Annotated[
@@ -46,7 +46,7 @@ Zone = Annotated[
     Meta(
         min_length=1,
         max_length=64,
-        pattern=_LINE,
+        pattern=LINE,
         description="IANA time zone, e.g. America/Los_Angeles",
         extra={"zone": True},
     ),

@@ -17,7 +17,7 @@ FigureName = Literal[
     "missed_looks",
     "catches",
     "other_animals",
-    "mounds_cleared",
+    "clearings",
     "lawn_patches",
     "turf_opened",
     "treatments",

@@ -58,7 +58,7 @@ from (
 ) a
 group by figure, a.property_id, a.species
 union all
-select 'mounds_cleared', c.property_id, c.cleared_by, array_agg(c.id order by c.cleared_at, c.id), null
+select 'clearings', c.property_id, c.cleared_by, array_agg(c.id order by c.cleared_at, c.id), null
 from clearing c
 join m on m.property_id = c.property_id and c.cleared_at >= m.from_at and c.cleared_at < m.until_at
 where c.business_id = :business_id

@@ -5,7 +5,7 @@ from typing import Annotated, Any
 from uuid import UUID
 
 from litestar import Request, Response, Router, delete, get, post, put
-from litestar.params import HeaderParameter, Parameter
+from litestar.params import HeaderParameter, QueryParameter
 from msgspec import structs
 
 from service.events.outbox import entry
@@ -24,6 +24,7 @@ from service.kernel.paging import (
     decode_cursor,
     page,
 )
+from service.kernel.values import LINE
 from service.keys.rules import Caller
 from service.visits.actions import record, withdraw
 from service.visits.decisions import StoredVisit, VersionRow
@@ -32,6 +33,9 @@ from service.visits.storing import body_of, sql, visit_of
 
 Prefer = Annotated[
     str | None, HeaderParameter(name="Prefer", description="return=minimal leaves `visit` out")
+]
+Reason = Annotated[
+    str | None, QueryParameter(max_length=500, pattern=LINE, description="why it is withdrawn")
 ]
 # never 409: what shows only beside other facts is taken, and listed as a conflict
 WRITES = (412, 422, 428)
@@ -96,7 +100,7 @@ async def withdraw_visit(
     pool: Pool,
     now: datetime,
     if_match: IfMatch = None,
-    amend_reason: Annotated[str | None, Parameter(max_length=500)] = None,
+    amend_reason: Reason = None,
 ) -> Response[Receipt]:
     """Withdraw a visit with all its facts; its history stays."""
     async with entry(pool, caller.business_id, now, caller.key_id) as book:

@@ -100,7 +100,7 @@ async def test_the_month_counts_every_kind_of_fact_once_with_its_ids(spring: Api
         "missed_looks": 1,
         "catches Scapanus latimanus": 1,
         "other_animals Microtus californicus": 1,
-        "mounds_cleared us": 1,
+        "clearings us": 1,
         "lawn_patches late": 1,
         "turf_opened": 1,
         "treatments castor_oil": 1,
