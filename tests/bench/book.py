@@ -19,7 +19,7 @@ import msgspec
 
 from fixtures.running import Failed, free_port
 from service.identity.actions import add_business
-from service.kernel.db import open_pool
+from service.kernel.db import connect, open_pool
 from service.kernel.migrate import migrate
 from service.kernel.now import utc_now
 from service.server.embedded import running
@@ -65,6 +65,7 @@ def a_book(businesses: int, properties: int) -> Iterator[Book]:
             wait_until_ready(process, port)
             book = Book(server.url, f"http://127.0.0.1:{port}", made)
             asyncio.run(_fill(book, properties))
+            asyncio.run(_settle(server.url))
             yield book
 
 
@@ -123,6 +124,12 @@ async def _fill(book: Book, properties: int) -> None:
     lines = b"\n".join(msgspec.json.encode(line) for line in _lines(utc_now(), properties))
     async with httpx.AsyncClient(base_url=book.api_url, timeout=FILL_SECONDS) as client:
         await asyncio.gather(*(_send(client, business.key, lines) for business in book.businesses))
+
+
+async def _settle(url: str) -> None:
+    """Statistics as autovacuum makes them within the first minutes: plans without them are others, and slower."""
+    async with connect(url) as admin:
+        await admin.execute("vacuum analyze")
 
 
 async def _send(client: httpx.AsyncClient, key: str, lines: bytes) -> None:
