@@ -5,10 +5,9 @@ from uuid import UUID
 
 from msgspec import Struct
 
+from service.facts.models import AppliedBy
 from service.kernel.values import Instant
 from service.methods.models import ClassName
-
-AppliedBy = Literal["us", "customer", "other"]
 
 
 class Presence(Struct, frozen=True, kw_only=True):

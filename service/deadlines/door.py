@@ -1,20 +1,18 @@
 """The door to deadlines: what follows from the facts goes in, reconciled with what the clock said before."""
 
 from collections.abc import Collection
-from datetime import datetime, timedelta
+from datetime import datetime
 from uuid import UUID
 
 from msgspec.structs import replace
 
 from service.deadlines.models import Derived, Kind, KnownBy, Place, Reconciled, Stored
-from service.deadlines.rules import SETTLING, deadline_id, reconcile, withdrawn
+from service.deadlines.rules import deadline_id, reconcile, withdrawn
 from service.events.outbox import Entry
 from service.kernel.sql import Queries
+from service.work.rules import SETTLING, SETTLING_AT_MOST
 
 sql = Queries(__package__)
-
-# However busy a worker is, what became known when it was already due is said by then.
-LONGEST_SETTLING = timedelta(minutes=60)
 
 
 async def places(entry: Entry, property_ids: Collection[UUID], since: datetime) -> dict[UUID, Place]:
@@ -74,5 +72,5 @@ async def postpone(entry: Entry, by: KnownBy) -> None:
         key_id=by.key_id,
         now=entry.now,
         settling=SETTLING,
-        longest=LONGEST_SETTLING,
+        longest=SETTLING_AT_MOST,
     )

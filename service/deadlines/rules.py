@@ -27,13 +27,12 @@ from service.deadlines.models import (
 )
 from service.identity.models import HousePolicy
 from service.kernel.days import end_of_days, first_instant, local_date, next_day
+from service.work.rules import SETTLING
 
 NOTICE = "Local codes and licensed practice come first."
 # Met at the very instant too; for every other kind that instant is the first one too late.
 _INCLUSIVE = ("elapsed", "latest_hour", "lawn")
 
-# What became known when it was already due is said once its worker and key have been quiet for so long.
-SETTLING = timedelta(minutes=10)
 RANKS = {"late": 1, "found_late": 2, "met": 3, "in_time": 3, "withdrawn": 4}
 SILENT = dict.fromkeys(("announced_due_at", "announced_event_id", "settled_outcome", "settled_event_id"))
 

@@ -102,3 +102,9 @@ async def flush(opened: Entry) -> list[Numbered]:
         data=[msgspec.json.encode(one.event).decode() for one in told],
         causes=[one.cause for one in told],
     )
+
+
+async def latest_sequence(db: Db, business_id: UUID) -> int:
+    """Where the log stands: all up to there is committed, since the counter's row is locked till then."""
+    latest: int = await db.value(sql.read_latest_sequence, business_id=business_id)
+    return latest

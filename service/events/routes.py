@@ -22,7 +22,7 @@ from service.events.models import (
     Ping,
     PingSent,
 )
-from service.events.outbox import Entry, entry
+from service.events.outbox import Entry, entry, latest_sequence
 from service.events.signing import secret_text
 from service.kernel.bodies import built, decode, read_json
 from service.kernel.db import Db, Pool
@@ -68,7 +68,7 @@ async def list_events(
     """The log in its order, without gaps. `next` is the cursor to go on from, now or when more is told."""
     (place,) = decode_cursor(after, request.app.state.epoch, int) or (0,)
     wanted = rules.types_in(types)
-    latest: int = await Db(pool).value(sql.read_latest_sequence, business_id=caller.business_id)
+    latest = await latest_sequence(Db(pool), caller.business_id)
     read = max(0, min(place, latest))
     events = await Db(pool).many(
         LoggedEvent,

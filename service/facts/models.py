@@ -35,6 +35,7 @@ Freshness = Literal["fresh", "weathered", "unknown"]
 Shape = Literal["round", "crescent", "fan", "none"]
 Plug = Literal["middle", "side", "none"]
 Soil = Literal["clods", "fine"]
+AppliedBy = Literal["us", "customer", "other"]
 Turf = Literal["sound", "thin", "dead"]
 Fate = Literal["dead_in_trap", "dispatched", "released_here", "escaped", "not_recovered"]
 Sex = Literal["female", "male", "unknown"]
@@ -214,7 +215,7 @@ class Treatment(Fact, frozen=True, kw_only=True):
     amount: Amount | None = None
     unit: Line | None = None
     applied_at: Instant
-    applied_by: Literal["us", "customer", "other"] = "us"
+    applied_by: AppliedBy = "us"
     told_by: Line | None = None
     feature_id: UUID | None = None
 

@@ -178,10 +178,6 @@ fetch first :most rows with ties;
 -- name: has_record
 select exists (select from service_record r where r.business_id = :business_id and r.visit_id = :visit_id);
 
--- name: read_place
--- The last number of the log: all records up to it are there, for the counter moves with their commit.
-select c.value from counter c where c.business_id = :business_id and c.name = 'event';
-
 -- name: select_versions
 -- By their place in the log, each with whether the claim holds. `latest`: of each record only the last version as of a
 -- place, so that pages read later fit those read before.

@@ -12,7 +12,7 @@ from litestar.di import Provide
 from litestar.params import Parameter, QueryParameter
 from litestar.response import Stream
 
-from service.events.outbox import entry
+from service.events.outbox import entry, latest_sequence
 from service.kernel.bodies import decode
 from service.kernel.canonical import sha256
 from service.kernel.db import Db, Pool
@@ -75,7 +75,7 @@ async def selection(
     claim: ClaimName | None = None,
 ) -> Selection:
     """What the query asks for, as of now."""
-    now_at: int = await Db(pool).value(sql.read_place, business_id=caller.business_id)
+    now_at = await latest_sequence(Db(pool), caller.business_id)
     latest, place, as_of = span_of(after, request.app.state.epoch, now_at)
     first_on, until_on = (date.min, date.max) if month is None else month_in(month)
     return Selection(

@@ -1,14 +1,13 @@
 """A treatment on its own: nobody of ours was there."""
 
-from typing import ClassVar, Literal
+from typing import ClassVar
 from uuid import UUID
 
 from msgspec import Struct
 
 from service.events.models import Event
+from service.facts.models import AppliedBy
 from service.kernel.values import Amount, Instant, Line, Name
-
-AppliedBy = Literal["us", "customer", "other"]
 
 
 class NewTreatment(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):

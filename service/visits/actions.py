@@ -63,10 +63,7 @@ async def record(
             raise
         async with entry(pool, caller.business_id, now, caller.key_id) as book:
             accepted_id = await refusals.keep(book, raw, body, claimed, refused)
-            if accepted_id is None:
-                stored = None
-            else:
-                stored = await read_stored(book, accepted_id)
+            stored = None if accepted_id is None else await read_stored(book, accepted_id)
         if stored is None:
             raise
         return receipt(stored, "same", [])

@@ -2,7 +2,8 @@
 
 from datetime import timedelta
 
-# A phone brings its queue visit by visit: wait until it is quiet, but not for ever.
+# A phone brings its queue visit by visit: wait until it is quiet, but not for ever. The clock waits as long with
+# what became known when it was already due.
 SETTLING = timedelta(minutes=10)
 SETTLING_AT_MOST = timedelta(minutes=60)
 
