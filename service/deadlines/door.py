@@ -7,7 +7,8 @@ from uuid import UUID
 from msgspec.structs import replace
 
 from service.deadlines.models import Derived, Kind, KnownBy, Place, Reconciled, Stored
-from service.deadlines.rules import deadline_id, reconcile, withdrawn
+from service.deadlines.rules import deadline_id
+from service.deadlines.said import reconcile, withdrawn
 from service.events.outbox import Entry
 from service.kernel.sql import Queries
 from service.work.rules import SETTLING, SETTLING_AT_MOST

@@ -1,31 +1,58 @@
 """A deadline: something to be done at a set or sign by an instant, with why."""
 
-from datetime import timedelta
-from typing import ClassVar, Literal
+from datetime import date
+from typing import Literal
 from uuid import UUID
 
 from msgspec import Struct
 
 from service.events.models import Event
 from service.identity.models import HousePolicy
-from service.kernel.values import Instant
+from service.kernel.values import Instant, Mechanism, Point
+from service.packs.models import Pack, Word
 
-Kind = Literal["check", "set_search", "run_look", "lawn", "lawn_followup", "report"]
-RuleKind = Literal["calendar_day", "elapsed", "latest_hour", "lawn", "local_day_end", "qualitative"]
-OF_SETS: tuple[Kind, ...] = ("check", "set_search")
+Kind = Literal["check", "set_search", "run_look", "lawn", "lawn_cover", "lawn_followup", "report"]
+RuleKind = Literal[
+    "calendar_day",
+    "elapsed",
+    "latest_hour",
+    "after_sunrise",
+    "since_word",
+    "lawn",
+    "local_day_end",
+    "report_due",
+    "qualitative",
+    "exemption",
+    "who_may_look",
+]
+OF_SETS: tuple[Kind, ...] = ("check", "set_search", "lawn_cover")
 OF_SIGNS: tuple[Kind, ...] = ("run_look", "lawn", "lawn_followup")
+OF_PERMITS: tuple[Kind, ...] = ("report",)
 State = Literal["open", "met", "late", "withdrawn"]
 Verdict = Literal["in_time", "late", "found_late", "still_lying"]
 
 
-class RuleApplied(Struct, frozen=True, kw_only=True):
-    """One rule that was looked at: its own due instant, or None where it is shown and never computed."""
+class RuleApplied(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """One rule that was looked at: its own due instant, or None where it is shown and never computed.
+
+    `rule_id` is `house_policy/part`, `pack/rule` or a name of ours; `pack`, `citation`, `text_as_of` and
+    `verified_on` are those of the text where a pack says it. `replaced_by` names the rule that stands in its
+    place; `exempted_by` the one that leaves this mechanism or animal out. Neither of these is computed.
+    """
 
     rule: str
+    rule_id: str
     kind: RuleKind
     state: Literal["law", "caution", "practice"]
-    inputs: dict[str, str | int | None]
-    due_at: Instant | None
+    pack: str | None = None
+    authority: str | None = None
+    citation: str | None = None
+    text_as_of: str | None = None
+    verified_on: date | None = None
+    inputs: dict[str, str | int | None] = {}
+    due_at: Instant | None = None
+    replaced_by: str | None = None
+    exempted_by: str | None = None
 
 
 class Attempt(Struct, frozen=True, kw_only=True):
@@ -34,6 +61,15 @@ class Attempt(Struct, frozen=True, kw_only=True):
     visit_id: UUID
     arrived_at: Instant
     reason: str | None
+
+
+class Contact(Struct, frozen=True, kw_only=True):
+    """A word about a set that is no look: of a monitor, or of somebody whose look a rule does not accept."""
+
+    check_id: UUID
+    at: Instant
+    by: Literal["worker", "customer", "agent", "monitor"]
+    words: list[Word]
 
 
 class Why(Struct, frozen=True, kw_only=True):
@@ -47,6 +83,7 @@ class Why(Struct, frozen=True, kw_only=True):
     sentence: str
     notice: str
     attempts: list[Attempt] = []
+    contacts: list[Contact] = []
 
 
 class Derived(Struct, frozen=True, kw_only=True):
@@ -55,7 +92,7 @@ class Derived(Struct, frozen=True, kw_only=True):
     kind: Kind
     subject_id: UUID
     starting_fact_id: UUID
-    property_id: UUID
+    property_id: UUID | None
     started_at: Instant
     due_at: Instant
     state: State
@@ -66,12 +103,25 @@ class Derived(Struct, frozen=True, kw_only=True):
 
 
 class Place(Struct, frozen=True, kw_only=True):
-    """What the arithmetic needs of a property and its business."""
+    """What the arithmetic needs of a property and its business; `packs` are the business's own."""
 
     property_id: UUID
     zone: str
     house_policies: list[HousePolicy]
     attempts: list[Attempt] = []
+    region: str = ""
+    county: str | None = None
+    locality: str | None = None
+    position: Point | None = None
+    packs: list[Pack] = []
+
+
+class Covered(Struct, frozen=True, kw_only=True):
+    """What a rule's scope is held against: how a set was made, for which animal, under a permit or not."""
+
+    mechanism: Mechanism | None = None
+    target: str | None = None
+    under_permit: bool = False
 
 
 class Due(Struct, frozen=True, kw_only=True):
@@ -112,14 +162,17 @@ class Stored(Derived, frozen=True, kw_only=True):
 class Deadline(Struct, frozen=True, kw_only=True, omit_defaults=True):
     """A deadline as it is read; `overdue` says that it is open and its due instant has come.
 
-    It is of a set or of a sign. `episode` rises when it opens again after it was settled or withdrawn.
+    It is of a set, a sign or a permit. `episode` rises when it opens again after it was settled or withdrawn.
+    `being_worked_out_anew` is true while a change of the property, a pack, the house policy or the zone
+    database that may move it is still in the queue.
     """
 
     id: UUID
     kind: Kind
     set_id: UUID | None = None
     sign_id: UUID | None = None
-    property_id: UUID
+    permit_id: UUID | None = None
+    property_id: UUID | None = None
     job_id: UUID | None = None
     starting_fact_id: UUID
     started_at: Instant
@@ -131,10 +184,11 @@ class Deadline(Struct, frozen=True, kw_only=True, omit_defaults=True):
     outcome: str | None = None
     known_at: Instant
     episode: int
+    being_worked_out_anew: bool = False
     why: Why
 
 
-class Word(Struct, frozen=True, kw_only=True):
+class Said(Struct, frozen=True, kw_only=True):
     """An event to be told, and the cause that makes it told once."""
 
     event: Event
@@ -145,105 +199,5 @@ class Reconciled(Struct, frozen=True, kw_only=True):
     """A row as it is to be stored, and what is to be told at once."""
 
     row: Stored
-    overdue: Word | None = None
-    settled: Word | None = None
-
-
-# Events --------------------------------------------------------------------------------------------------
-class Reminder(Event, frozen=True, kw_only=True):
-    """What every word of the clock holds: which deadline, when it is due, and why.
-
-    `known_late` is true where it was already due when it became known; `replaces` names the earlier event
-    that this one stands for from now on.
-    """
-
-    deadline_id: UUID
-    property_id: UUID
-    started_at: Instant
-    due_at: Instant
-    episode: int
-    why: str
-    known_late: bool = False
-    replaces: UUID | None = None
-
-
-class CheckDueSoon(Reminder, frozen=True, kw_only=True):
-    """A set is to be looked at within four hours."""
-
-    event_type: ClassVar[str] = "check.due_soon"
-    set_id: UUID
-
-
-class CheckOverdue(Reminder, frozen=True, kw_only=True):
-    """A set was not looked at in time, and still is not."""
-
-    event_type: ClassVar[str] = "check.overdue"
-    set_id: UUID
-
-
-class CheckSettled(Reminder, frozen=True, kw_only=True):
-    """How an overdue look at a set ended; said again where later facts change it."""
-
-    event_type: ClassVar[str] = "check.settled"
-    set_id: UUID
-    outcome: Literal["met", "late", "withdrawn"]
-    met_at: Instant | None = None
-
-
-class SetSearchDue(Reminder, frozen=True, kw_only=True):
-    """A set that was not found is still to be searched for."""
-
-    event_type: ClassVar[str] = "set.search_due"
-    set_id: UUID
-
-
-class RunLookDue(Reminder, frozen=True, kw_only=True):
-    """A run that was pressed flat has not been looked at again."""
-
-    event_type: ClassVar[str] = "run.look_due"
-    sign_id: UUID
-
-
-class LawnDueSoon(Reminder, frozen=True, kw_only=True):
-    """Soil on turf is to be cleared within twelve hours."""
-
-    event_type: ClassVar[str] = "lawn.due_soon"
-    sign_id: UUID
-
-
-class LawnOverdue(Reminder, frozen=True, kw_only=True):
-    """Soil still lies on turf after the instant by which it was to be cleared."""
-
-    event_type: ClassVar[str] = "lawn.overdue"
-    sign_id: UUID
-
-
-class LawnSettled(Reminder, frozen=True, kw_only=True):
-    """The verdict on a patch of turf; said again where later facts change it."""
-
-    event_type: ClassVar[str] = "lawn.settled"
-    sign_id: UUID
-    outcome: Literal["in_time", "late", "found_late", "withdrawn"]
-    met_at: Instant | None = None
-
-
-class LawnFollowupDue(Reminder, frozen=True, kw_only=True):
-    """Turf that soil was cleared from has not been looked at again."""
-
-    event_type: ClassVar[str] = "lawn.followup_due"
-    sign_id: UUID
-
-
-# The clock's words: shortly before the due instant, with their lead, at it, and on how it ended.
-SOON: dict[Kind, tuple[type[Reminder], timedelta]] = {
-    "check": (CheckDueSoon, timedelta(hours=4)),
-    "lawn": (LawnDueSoon, timedelta(hours=12)),
-}
-DUE: dict[Kind, type[Reminder]] = {
-    "check": CheckOverdue,
-    "lawn": LawnOverdue,
-    "set_search": SetSearchDue,
-    "run_look": RunLookDue,
-    "lawn_followup": LawnFollowupDue,
-}
-SETTLED: dict[Kind, type[Reminder]] = {"check": CheckSettled, "lawn": LawnSettled}
+    overdue: Said | None = None
+    settled: Said | None = None

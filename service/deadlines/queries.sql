@@ -1,6 +1,10 @@
 -- name: list_places
--- The zone of each property, the house's policies, and the visits since an instant that met a locked gate.
-select p.id as property_id, p.zone, b.house_policies, (
+-- Where each property lies, the house's policies and its own packs there, and the visits since an instant that met
+-- a locked gate.
+select p.id as property_id, p.zone, p.region, p.county, p.locality, p.position, b.house_policies, (
+        select coalesce(jsonb_agg(k), '[]') from rule_pack k
+        where k.business_id = :business_id and (p.region = k.region or p.region like k.region || '-%')
+    ) as packs, (
         select coalesce(jsonb_agg(a), '[]') from (
             select v.id as visit_id, v.arrived_at, v.no_access_reason as reason from visit v
             where v.business_id = :business_id and v.property_id = p.id and v.withdrawn_at is null
@@ -56,7 +60,7 @@ where business_id = :business_id and wake_at is not null and known_at > due_at
 -- of a business so that its counter is not held for long, gives the events their numbers in the gap-free order of
 -- each business's log, and sets what the clock says next. A second clock passes over claimed rows; counters are
 -- locked last, in one order. A word "due soon" that comes after the due instant is left out for the one at it.
--- Cause, id and data are those of rules.word(). Should dead entries at the head of deadline_wake cost too much
+-- Cause, id and data are those of said.word(). Should dead entries at the head of deadline_wake cost too much
 -- while an old snapshot is open, a lower bound for wake_at belongs into `claimed`.
 with claimed as materialized (
     select business_id, id, kind, subject_id, property_id, started_at, due_at, why ->> 'sentence' as sentence,
@@ -109,7 +113,8 @@ with claimed as materialized (
                'started_at', replace(f.started, '.000000Z', 'Z'), 'due_at', replace(f.due, '.000000Z', 'Z'),
                'episode', f.episode, 'why', f.sentence, 'known_late', case when f.known_at > f.due_at then true end,
                'replaces', f.replaces,
-               case when f.kind in ('check', 'set_search') then 'set_id' else 'sign_id' end, f.subject_id)),
+               case when f.kind in ('check', 'set_search', 'lawn_cover') then 'set_id'
+                    when f.kind = 'report' then 'permit_id' else 'sign_id' end, f.subject_id)),
            f.cause
     from fresh f join bumped b on b.business_id = f.business_id
     returning business_id
@@ -155,10 +160,14 @@ with found as materialized (
             where g.business_id = :business_id and g.id = d.subject_id and j.job_id = :job_id))
     order by d.due_at, d.id limit :most
 )
-select d.id, d.kind, case when d.kind in ('check', 'set_search') then d.subject_id end as set_id,
-       case when d.kind not in ('check', 'set_search') then d.subject_id end as sign_id, d.property_id, j.job_id,
+select d.id, d.kind, case when d.kind in ('check', 'set_search', 'lawn_cover') then d.subject_id end as set_id,
+       case when d.kind in ('run_look', 'lawn', 'lawn_followup') then d.subject_id end as sign_id,
+       case when d.kind = 'report' then d.subject_id end as permit_id, d.property_id, j.job_id,
        d.starting_fact_id, d.started_at, d.due_at, d.state, d.state = 'open' and d.due_at <= :now as overdue, d.met_at, d.met_by_fact_id, d.outcome,
-       d.known_at, d.episode, d.why
+       d.known_at, d.episode, d.why, exists (
+           select from work w
+           where w.business_id = :business_id and w.kind = 'property_anew' and w.subject_id = d.property_id
+       ) as being_worked_out_anew
 from found d
 left join trap_set s on s.business_id = :business_id and s.id = d.subject_id
 left join sign g on g.business_id = :business_id and g.id = d.subject_id
@@ -166,10 +175,14 @@ left join visit_job j on j.business_id = :business_id and j.visit_id = coalesce(
 order by d.due_at, d.id;
 
 -- name: read_deadline
-select d.id, d.kind, case when d.kind in ('check', 'set_search') then d.subject_id end as set_id,
-       case when d.kind not in ('check', 'set_search') then d.subject_id end as sign_id, d.property_id, j.job_id,
+select d.id, d.kind, case when d.kind in ('check', 'set_search', 'lawn_cover') then d.subject_id end as set_id,
+       case when d.kind in ('run_look', 'lawn', 'lawn_followup') then d.subject_id end as sign_id,
+       case when d.kind = 'report' then d.subject_id end as permit_id, d.property_id, j.job_id,
        d.starting_fact_id, d.started_at, d.due_at, d.state, d.state = 'open' and d.due_at <= :now as overdue, d.met_at, d.met_by_fact_id, d.outcome,
-       d.known_at, d.episode, d.why
+       d.known_at, d.episode, d.why, exists (
+           select from work w
+           where w.business_id = :business_id and w.kind = 'property_anew' and w.subject_id = d.property_id
+       ) as being_worked_out_anew
 from deadline d
 left join trap_set s on s.business_id = :business_id and s.id = d.subject_id
 left join sign g on g.business_id = :business_id and g.id = d.subject_id

@@ -26,6 +26,7 @@ EVENT_TYPES = (
     "lawn.settled",
     "record.amended",
     "record.issued",
+    "report.due",
     "run.look_due",
     "set.ended",
     "set.left_out",

@@ -13,12 +13,20 @@ class HousePolicy(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True,
     """The business's own rule for looks, a rule like any other: the earliest of its parts is due.
 
     `calendar_days` 1 is one look on every local calendar day (common practice); null switches that part off.
+    With `off_where_law_speaks` its looks take no part where a pack that is law computes an instant. Soil on
+    turf, a cover on turf and the second look at turf have their times here too (common practice, all three).
+    `effective_until` is exclusive.
     """
 
     effective_from: LocalDate | None = None
+    effective_until: LocalDate | None = None
+    off_where_law_speaks: bool = False
     calendar_days: Annotated[int, Meta(ge=1, le=14, description="local calendar days")] | None = None
     latest_hour: Annotated[int, Meta(ge=1, le=23, description="local hour of the day")] | None = None
     elapsed_hours: Annotated[int, Meta(ge=1, le=336, description="hours")] | None = None
+    soil_hours: Annotated[int, Meta(ge=1, le=336, description="hours")] = 72
+    cover_hours: Annotated[int, Meta(ge=1, le=336, description="hours")] = 72
+    followup_days: Annotated[int, Meta(ge=1, le=60, description="local calendar days")] = 7
     name: Name = "House policy"
 
 

@@ -33,7 +33,10 @@ Hazard = Literal[
 
 
 class NewProperty(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
-    """A place where work is done. `access_notes` stay in the house: never in records or events."""
+    """A place where work is done; `locality` is its city or town.
+
+    `access_notes` stay in the house: never in records or events.
+    """
 
     name: Name
     ref: Line | None = None
@@ -41,6 +44,7 @@ class NewProperty(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True,
     zone: Zone
     region: Region
     county: Line | None = None
+    locality: Line | None = None
     address: Line | None = None
     access_notes: Notes | None = None
     boundary: Polygon | None = None

@@ -1,20 +1,20 @@
 -- name: read_property
-select id, version, name, ref, kind, zone, region, county, address, access_notes, boundary, position, hazards, received_at from property
+select id, version, name, ref, kind, zone, region, county, locality, address, access_notes, boundary, position, hazards, received_at from property
 where business_id = :business_id and id = :id;
 
 -- name: put_property
-insert into property (business_id, id, version, name, ref, kind, zone, region, county, address, access_notes, boundary, position, hazards, received_at)
-select :business_id, r.id, r.version, r.name, r.ref, r.kind, r.zone, r.region, r.county, r.address, r.access_notes, r.boundary, r.position, r.hazards, r.received_at
+insert into property (business_id, id, version, name, ref, kind, zone, region, county, locality, address, access_notes, boundary, position, hazards, received_at)
+select :business_id, r.id, r.version, r.name, r.ref, r.kind, r.zone, r.region, r.county, r.locality, r.address, r.access_notes, r.boundary, r.position, r.hazards, r.received_at
 from jsonb_populate_record(null::property, :row) r
 on conflict (business_id, id) do update
 set version = excluded.version, name = excluded.name, ref = excluded.ref,
     kind = excluded.kind, zone = excluded.zone, region = excluded.region,
-    county = excluded.county, address = excluded.address, access_notes = excluded.access_notes,
+    county = excluded.county, locality = excluded.locality, address = excluded.address, access_notes = excluded.access_notes,
     boundary = excluded.boundary, position = excluded.position, hazards = excluded.hazards,
     received_at = excluded.received_at;
 
 -- name: list_properties
-select id, version, name, ref, kind, zone, region, county, address, access_notes, boundary, position, hazards, received_at from property
+select id, version, name, ref, kind, zone, region, county, locality, address, access_notes, boundary, position, hazards, received_at from property
 where business_id = :business_id and id > :after_id::uuid
 order by id limit :most;
 

@@ -134,7 +134,7 @@ def due_of(start: Start, place: Place) -> Due | None:
     """When what starts here is due; None where no rule computes an instant."""
     if start.kind == "check":
         return check_due(start.at, place)
-    return day_end_due(start.at, place, SEARCH_DAYS, SEARCH_RULE)
+    return day_end_due(start.at, place, SEARCH_DAYS, SEARCH_RULE, "set_search")
 
 
 def deadline(set_id: UUID, start: Start, met_by: Check | None, place: Place) -> Derived | None:

@@ -62,6 +62,7 @@ def lawn_due(start: Fact, bound: Bound | None, place: Place) -> Due:
     said = "" if is_ahead else ", which nobody knows" if bound is None else ", over when it was seen"
     three_days = RuleApplied(
         rule=f"Lawn: soil off within {HOURS_ON_TURF} hours of the earliest moment{said}",
+        rule_id="lawn",
         kind="lawn",
         state="practice",
         inputs={
@@ -74,7 +75,9 @@ def lawn_due(start: Fact, bound: Bound | None, place: Place) -> Due:
     )
     if is_ahead:
         return earliest([three_days])
-    day_end = day_end_due(start.at, place, 0, "Lawn: soil off by the end of the local day seen")
+    day_end = day_end_due(
+        start.at, place, 0, "Lawn: soil off by the end of the local day seen", "lawn_day_seen"
+    )
     return earliest([three_days, *day_end.rules])
 
 

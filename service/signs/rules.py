@@ -212,7 +212,7 @@ def lawn_clock(
 
 def run_look(sign: Seen, tamped: Tamped, looks: Sequence[Looked], place: Place) -> Derived:
     """A run that was pressed flat is looked at again by the end of the next local day (common practice)."""
-    due = day_end_due(tamped.at, place, 1, "Run: a look by the end of the day after tamping")
+    due = day_end_due(tamped.at, place, 1, "Run: a look by the end of the day after tamping", "run_look")
     after = in_order([one for one in looks if one.at > tamped.at])
     return deadline("run_look", sign, tamped, due, after[0] if after else None, place)
 
@@ -220,7 +220,7 @@ def run_look(sign: Seen, tamped: Tamped, looks: Sequence[Looked], place: Place) 
 def lawn_followup(sign: Seen, cleared: Cleared, looks: Sequence[Looked], place: Place) -> Derived:
     """Turf that soil lay on is looked at again within a week of its clearing (common practice)."""
     rule = f"Lawn: a look at the turf within {FOLLOWUP_DAYS} days of clearing"
-    due = day_end_due(cleared.at, place, FOLLOWUP_DAYS, rule)
+    due = day_end_due(cleared.at, place, FOLLOWUP_DAYS, rule, "lawn_followup")
     after = in_order([one for one in looks if one.at > cleared.at and one.turf is not None])
     return deadline("lawn_followup", sign, cleared, due, after[0] if after else None, place)
 

@@ -8,18 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from msgspec.structs import asdict, replace
 
-from service.deadlines.models import (
-    CheckOverdue,
-    CheckSettled,
-    Derived,
-    Event,
-    Kind,
-    KnownBy,
-    LawnSettled,
-    Stored,
-    Why,
-)
-from service.deadlines.rules import DUE, SOON, reconcile, withdrawn, word
+from service.deadlines.models import Derived, Kind, KnownBy, Stored, Why
+from service.deadlines.said import reconcile, withdrawn, word
+from service.deadlines.words import DUE, SOON, CheckOverdue, CheckSettled, LawnSettled
+from service.events.models import Event
 
 BUSINESS = UUID("0198f3a0-0000-7000-8000-000000000001")
 SUBJECT = UUID("0198f3a0-0000-7000-8000-0000000000a1")

@@ -66,6 +66,7 @@ async def test_a_deadline_shows_when_and_why_it_is_due(api: Api, clock: Clock) -
             "rules": [
                 {
                     "rule": rule,
+                    "rule_id": "house_policy/calendar_day",
                     "kind": "calendar_day",
                     "state": "practice",
                     "inputs": {"calendar_day": 1, "effective_from": None},

@@ -160,7 +160,9 @@ def test_nothing_is_due_where_no_policy_speaks() -> None:
 
 
 def test_the_end_of_a_day_is_the_start_of_the_next_that_exists() -> None:
-    due = day_end_due(at("Pacific/Apia", "2011-12-29T12:00"), a_place("Pacific/Apia"), 0, "by the day's end")
+    due = day_end_due(
+        at("Pacific/Apia", "2011-12-29T12:00"), a_place("Pacific/Apia"), 0, "by the day's end", "day_end"
+    )
     assert due.due_at == utc("2011-12-30T10:00")
     assert due.winner == "by the day's end"
     assert is_met(due.due_at - TICK, due)
@@ -196,7 +198,12 @@ def test_why_shows_every_rule_and_which_one_was_first() -> None:
 
 def test_a_rule_that_sets_no_instant_is_shown_and_never_computed() -> None:
     regularly = RuleApplied(
-        rule="Code of practice: looked at regularly", kind="qualitative", state="law", inputs={}, due_at=None
+        rule_id="regularly",
+        rule="Code of practice: looked at regularly",
+        kind="qualitative",
+        state="law",
+        inputs={},
+        due_at=None,
     )
     started_at = at(LA, "2026-03-02T09:00")
     due = earliest([regularly, *due_of(started_at, a_place(LA)).rules])

@@ -11,26 +11,21 @@ import msgspec
 import pytest
 
 from service.deadlines.door import postpone, store
-from service.deadlines.models import (
-    OF_SETS,
-    OF_SIGNS,
+from service.deadlines.models import OF_SETS, OF_SIGNS, Derived, Kind, KnownBy, Place
+from service.deadlines.rules import check_due, deadline_id, explain
+from service.deadlines.ticks import MOST_OF_ONE_BUSINESS, sql, tick
+from service.deadlines.words import (
     CheckDueSoon,
     CheckOverdue,
     CheckSettled,
-    Derived,
-    Kind,
-    KnownBy,
     LawnDueSoon,
     LawnFollowupDue,
     LawnOverdue,
     LawnSettled,
-    Place,
     Reminder,
     RunLookDue,
     SetSearchDue,
 )
-from service.deadlines.rules import check_due, deadline_id, explain
-from service.deadlines.ticks import MOST_OF_ONE_BUSINESS, sql, tick
 from service.events.outbox import entry
 from service.identity.actions import add_business
 from service.identity.models import HousePolicy

@@ -1,0 +1,1 @@
+"""Rule packs: dated, cited readings of law and practice, shipped or the business's own."""

@@ -1,0 +1,44 @@
+"""Which packs hold at a place on a day, and which of their rules cover a set. Pure."""
+
+from collections.abc import Iterable
+from datetime import date
+from functools import cache
+from importlib import resources
+
+import msgspec
+
+from service.packs.models import NewPack
+
+
+@cache
+def shipped() -> tuple[NewPack, ...]:
+    """All packs that come with the package, in order of their names."""
+    files = sorted(resources.files(__package__).joinpath("shipped").iterdir(), key=lambda one: one.name)
+    return tuple(
+        msgspec.json.decode(one.read_bytes(), type=NewPack) for one in files if one.name.endswith(".json")
+    )
+
+
+def covers(pack: NewPack, region: str, county: str | None, locality: str | None) -> bool:
+    """Whether a pack holds at a place: its region or a part of it, and one of its sub-areas or places, if it
+    names any. "Thurston" and "Thurston County" are the same county."""
+    if region != pack.region and not region.startswith(f"{pack.region}-"):
+        return False
+    if not pack.sub_areas and not pack.places:
+        return True
+    counties = {one.casefold().removesuffix(" county") for one in pack.sub_areas}
+    towns = {one.casefold() for one in pack.places}
+    return (county or "").casefold().removesuffix(" county") in counties or (
+        locality or ""
+    ).casefold() in towns
+
+
+def in_force(pack: NewPack, day: date) -> bool:
+    """Whether a pack holds on a local date; `effective_until` is exclusive."""
+    begun = pack.effective_from is None or pack.effective_from <= day
+    return begun and (pack.effective_until is None or day < pack.effective_until)
+
+
+def is_of(species: str, taxa: Iterable[str]) -> bool:
+    """Whether a binomial is one of these taxa, or in one of these genera."""
+    return any(species == taxon or species.startswith(f"{taxon} ") for taxon in taxa)
