@@ -49,6 +49,7 @@ class RuleApplied(Struct, frozen=True, kw_only=True, omit_defaults=True):
     citation: str | None = None
     text_as_of: str | None = None
     verified_on: date | None = None
+    reviewed_by: str | None = None
     inputs: dict[str, str | int | None] = {}
     due_at: Instant | None = None
     replaced_by: str | None = None
@@ -64,12 +65,16 @@ class Attempt(Struct, frozen=True, kw_only=True):
 
 
 class Contact(Struct, frozen=True, kw_only=True):
-    """A word about a set that is no look: of a monitor, or of somebody whose look a rule does not accept."""
+    """What was said of a set beside the looks that count: by a monitor, or by somebody else.
+
+    A look that no rule accepts has no `words`; a customer's or agent's word of a capture may be of a look that
+    counts.
+    """
 
     check_id: UUID
     at: Instant
     by: Literal["worker", "customer", "agent", "monitor"]
-    words: list[Word]
+    words: list[Word] = []
 
 
 class Why(Struct, frozen=True, kw_only=True):
@@ -125,7 +130,7 @@ class Covered(Struct, frozen=True, kw_only=True):
 
 
 class Due(Struct, frozen=True, kw_only=True):
-    """The instant that the rules give, each rule with its own; `winner` names the earliest."""
+    """The instant that the rules give, each rule with its own; `winner` is the id of the earliest."""
 
     due_at: Instant
     rules: list[RuleApplied]

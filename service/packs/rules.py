@@ -42,3 +42,10 @@ def in_force(pack: NewPack, day: date) -> bool:
 def is_of(species: str, taxa: Iterable[str]) -> bool:
     """Whether a binomial is one of these taxa, or in one of these genera."""
     return any(species == taxon or species.startswith(f"{taxon} ") for taxon in taxa)
+
+
+def aged(citation: str, text_as_of: str | None, verified_on: date | None, reviewed_by: str | None) -> str:
+    """How old the reading of a text is, and whether anybody has reviewed it."""
+    text = f"text as of {text_as_of}" if text_as_of else "a copy without a date"
+    reviewed = f"reviewed by {reviewed_by}" if reviewed_by else "not reviewed"
+    return f"{citation}: {text}, read on {verified_on}, {reviewed}."

@@ -12,7 +12,7 @@ import msgspec
 
 from service.claims.models import Presence
 from service.claims.rules import claims, period_of, statement, treatments
-from service.deadlines.rules import NOTICE
+from service.deadlines.why import NOTICE
 from service.identity.models import Licence
 from service.kernel.canonical import canonical, sha256
 from service.kernel.days import local_date

@@ -14,8 +14,12 @@ ENDED_FOR_GOOD = ("pulled", "moved")
 
 
 class Fitting(NamedTuple):
-    """A set's checks sorted out; the last of `looks` is the `ending` where one ended the set for good."""
+    """A set's checks sorted out; the last of `looks` is the `ending` where one ended the set for good.
 
+    `words` are a monitor's checks, which look at nothing.
+    """
+
+    words: list[Check]
     early: list[Check]
     looks: list[Check]
     ending: Check | None
@@ -32,13 +36,15 @@ def fit(facts: SetFacts) -> Fitting:
 
     A monitor's word is a contact, never a look.
     """
-    found = Fitting([], [], None, [])
+    found = Fitting([], [], [], None, [])
     for check in in_order(facts.checks):
         if facts.placing is not None and check.checked_at < facts.placing.placed_at:
             found.early.append(check)
         elif found.ending is not None:
             found.late.append(check)
-        elif check.checked_by != "monitor":
+        elif check.checked_by == "monitor":
+            found.words.append(check)
+        else:
             found.looks.append(check)
             if check.action in ENDED_FOR_GOOD:
                 found = found._replace(ending=check)

@@ -19,7 +19,10 @@ Ending = Literal["pulled", "moved", "lost"]
 
 # Facts ---------------------------------------------------------------------------------------------------
 class Placing(Struct, frozen=True, kw_only=True):
-    """The set as it was placed; its fact id is the set's own id."""
+    """The set as it was placed; its fact id is the set's own id.
+
+    `target` is the set's own, else that of its job; `worker_ids` are those who placed it.
+    """
 
     visit_id: UUID
     property_id: UUID
@@ -27,6 +30,9 @@ class Placing(Struct, frozen=True, kw_only=True):
     mechanism: Mechanism
     moved_from_set_id: UUID | None = None
     trap_nos: list[int]
+    target: str | None = None
+    under_permit: bool = False
+    worker_ids: list[UUID] = []
 
 
 class Check(Struct, frozen=True, kw_only=True):
@@ -41,6 +47,7 @@ class Check(Struct, frozen=True, kw_only=True):
     action: Action
     traps: list[TrapFinding] = []
     caught_in: list[int | None] = []
+    worker_ids: list[UUID] = []
 
 
 class Mention(Struct, frozen=True, kw_only=True):

@@ -5,8 +5,13 @@ select u.set_id,
     (
         select to_jsonb(f) from (
             select s.visit_id, s.property_id, s.placed_at, s.mechanism, s.moved_from_set_id,
-                jsonb_path_query_array(s.traps, '$[*].no') as trap_nos
-            from trap_set s where s.business_id = :business_id and s.id = u.set_id
+                jsonb_path_query_array(s.traps, '$[*].no') as trap_nos, coalesce(s.target, q.target) as target,
+                q.permit_id is not null as under_permit, v.worker_id || v.with_worker_ids as worker_ids
+            from trap_set s
+            join visit v on v.business_id = :business_id and v.id = s.visit_id
+            left join visit_job j on j.business_id = :business_id and j.visit_id = s.visit_id
+            left join job q on q.business_id = :business_id and q.id = j.job_id
+            where s.business_id = :business_id and s.id = u.set_id
         ) f
     ) as placing,
     (
@@ -16,8 +21,10 @@ select u.set_id,
                     select k.trap_no from catch k
                     where k.business_id = :business_id and k.visit_id = c.visit_id and k.check_id = c.id
                     order by k.id
-                ) as caught_in
-            from trap_check c where c.business_id = :business_id and c.set_id = u.set_id
+                ) as caught_in, v.worker_id || v.with_worker_ids as worker_ids
+            from trap_check c
+            join visit v on v.business_id = :business_id and v.id = c.visit_id
+            where c.business_id = :business_id and c.set_id = u.set_id
         ) f
     ) as checks,
     (

@@ -9,7 +9,8 @@ import msgspec
 
 from service.conflicts.models import Conflict
 from service.deadlines.models import Derived, Due, Kind, Place, State
-from service.deadlines.rules import day_end_due, deadline_id, explain, is_met
+from service.deadlines.rules import day_end_due, deadline_id, is_met
+from service.deadlines.why import explain
 from service.signs import lawn
 from service.signs.models import (
     Bound,

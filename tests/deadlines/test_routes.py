@@ -66,14 +66,14 @@ async def test_a_deadline_shows_when_and_why_it_is_due(api: Api, clock: Clock) -
             "rules": [
                 {
                     "rule": rule,
-                    "rule_id": "house_policy/calendar_day",
+                    "rule_id": "house_policy/calendar-day",
                     "kind": "calendar_day",
                     "state": "practice",
-                    "inputs": {"calendar_day": 1, "effective_from": None},
+                    "inputs": {"days": 1},
                     "due_at": "2026-05-13T07:00:00Z",
                 }
             ],
-            "winner": rule,
+            "winner": "house_policy/calendar-day",
             "sentence": "Look by Wed 13 May 2026 00:00 (America/Los_Angeles): placed Mon 11 May 09:00;"
             " House policy: one look on every local calendar day.",
             "notice": "Local codes and licensed practice come first.",

@@ -11,9 +11,11 @@ import msgspec
 import pytest
 
 from service.deadlines.door import postpone, store
-from service.deadlines.models import OF_SETS, OF_SIGNS, Derived, Kind, KnownBy, Place
-from service.deadlines.rules import check_due, deadline_id, explain
+from service.deadlines.looks import look_due
+from service.deadlines.models import OF_SETS, OF_SIGNS, Covered, Derived, Kind, KnownBy, Place
+from service.deadlines.rules import deadline_id
 from service.deadlines.ticks import MOST_OF_ONE_BUSINESS, sql, tick
+from service.deadlines.why import explain
 from service.deadlines.words import (
     CheckDueSoon,
     CheckOverdue,
@@ -66,7 +68,7 @@ async def new_business(database: str) -> UUID:
 
 def derived(subject: int = 1, kind: Kind = "check", started_at: datetime = MONDAY, **more: object) -> Derived:
     """A deadline of one set or sign, started by a fact of the same number."""
-    due = check_due(started_at, PLACE)
+    due = look_due(started_at, PLACE, Covered())
     assert due is not None
     return Derived(
         kind=kind,

@@ -3,6 +3,7 @@
 from uuid import UUID
 
 import pytest
+from msgspec.structs import replace
 
 from service.deadlines.models import Attempt
 from service.identity.models import HousePolicy
@@ -191,8 +192,11 @@ def test_nothing_is_left_of_a_set_that_no_placing_and_no_check_states() -> None:
 
 def test_a_monitor_is_no_look() -> None:
     word = a_check(1, local("2026-03-03 17:00"), "catch", "pulled", checked_by="monitor", caught_in=[1])
-    book = book_of(a_placing(MONDAY), word)
-    assert book == book_of(a_placing(MONDAY))
+    book, without = book_of(a_placing(MONDAY), word), book_of(a_placing(MONDAY))
+    assert (book.state, book.ended_by, book.conflicts) == (without.state, None, [])
+    (heard,), (quiet,) = book.deadlines, without.deadlines
+    assert [one.words for one in heard.why.contacts] == [["alarm", "last_contact"]]
+    assert replace(heard, why=quiet.why) == quiet
 
 
 def test_a_move_wants_its_new_set_and_a_new_set_its_move() -> None:

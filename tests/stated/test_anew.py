@@ -49,18 +49,18 @@ async def test_another_zone_moves_what_is_due_there(
 @pytest.mark.parametrize(
     ("policies", "due_at", "kind"),
     [
-        ([{"calendar_days": 2}], "2026-05-17T07:00:00Z", "calendar day"),
-        ([{"calendar_days": 1, "latest_hour": 17}], "2026-05-16T00:00:00Z", "17:00"),
-        ([{"calendar_days": 1, "elapsed_hours": 24}], "2026-05-15T17:00:00Z", "24 hours"),
+        ([{"calendar_days": 2}], "2026-05-17T07:00:00Z", "calendar-day"),
+        ([{"calendar_days": 1, "latest_hour": 17}], "2026-05-16T00:00:00Z", "latest-hour"),
+        ([{"calendar_days": 1, "elapsed_hours": 24}], "2026-05-15T17:00:00Z", "elapsed"),
         (
             [{"calendar_days": 1}, {"effective_from": "2026-05-15", "elapsed_hours": 2}],
             "2026-05-16T07:00:00Z",
-            "calendar day",
+            "calendar-day",
         ),
         (
             [{"calendar_days": 1}, {"effective_from": "2026-05-14", "elapsed_hours": 2}],
             "2026-05-14T19:00:00Z",
-            "2 hours",
+            "elapsed",
         ),
     ],
 )

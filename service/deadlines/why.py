@@ -1,0 +1,95 @@
+"""How a due instant is explained: data for the auditor, one sentence for the person who has to go there. Pure."""
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from service.deadlines.looks import packs_at
+from service.deadlines.models import Contact, Due, Place, RuleApplied, Why
+from service.packs.rules import aged
+
+NOTICE = "Local codes and licensed practice come first."
+# a monitor may call every hour: the data keep those that count, the latest ones
+MOST_CONTACTS = 10
+
+
+def explain(
+    started_by: str,
+    started_at: datetime,
+    due: Due,
+    place: Place,
+    *,
+    task: str = "Look",
+    met_at: datetime | None = None,
+    contacts: Sequence[Contact] = (),
+) -> Why:
+    """How the due instant came about.
+
+    `task` is what is due ("Look", "Clear", "Search"); `started_by` what began it ("placed", "last look").
+    Attempts at the property from the start until `met_at`, or so far, are named: a locked gate meets nothing.
+    So are looks of people whom a rule does not accept.
+    """
+    zone = ZoneInfo(place.zone)
+    attempts = [
+        one
+        for one in place.attempts
+        if started_at <= one.arrived_at and (met_at is None or one.arrived_at < met_at)
+    ]
+    said = [f"{started_by} {_clock(started_at, zone)}", *_rules_said(due, zone)]
+    said += [
+        f"look by the {one.by} {_clock(one.at, zone)}, which does not count"
+        for one in contacts
+        if not one.words
+    ]
+    said += [f"no access {_clock(one.arrived_at, zone)}, which meets nothing" for one in attempts]
+    return Why(
+        started_by=started_by,
+        started_at=started_at,
+        zone=place.zone,
+        rules=due.rules,
+        winner=due.winner,
+        sentence=f"{task} by {_clock(due.due_at, zone, year=True)} ({place.zone}): {'; '.join(said)}.",
+        notice=notice(due.rules, place, is_look=task == "Look"),
+        attempts=attempts,
+        contacts=list(contacts)[-MOST_CONTACTS:],
+    )
+
+
+def _rules_said(due: Due, zone: ZoneInfo) -> Iterator[str]:
+    """The winner first, then what else applies; what is left out or replaced is in the data alone."""
+    yield from (_with_source(one) for one in due.rules if one.rule_id == due.winner)
+    for one in due.rules:
+        if one.rule_id == due.winner or one.exempted_by or one.replaced_by:
+            continue
+        if one.due_at is not None:
+            yield f"{_with_source(one)}, by {_clock(one.due_at, zone)}"
+        elif one.kind in ("exemption", "who_may_look"):
+            yield _with_source(one)
+        else:
+            yield f"{_with_source(one)}, which sets no instant"
+
+
+def _with_source(one: RuleApplied) -> str:
+    said = one.rule if one.citation is None else f"{one.rule} ({one.state}, {one.citation})"
+    fallback = one.inputs.get("fallback")
+    return said if fallback is None else f"{said}, taken as {fallback}"
+
+
+def notice(rules: Sequence[RuleApplied], place: Place, *, is_look: bool) -> str:
+    """What comes first, how old each reading is, and where no pack covers the place, that too."""
+    said = [NOTICE]
+    read = {one.pack: one for one in rules if one.pack is not None}
+    said += [
+        aged(one.citation or "", one.text_as_of, one.verified_on, one.reviewed_by) for one in read.values()
+    ]
+    if is_look and place.region and not read:
+        covering = packs_at(place)
+        none = "The rule packs that cover {} set no look" if covering else "No rule pack covers {}"
+        said.append(f"{none.format(place.region)}: the house policy decides; look up the local code.")
+    return " ".join(said)
+
+
+def _clock(at: datetime, zone: ZoneInfo, *, year: bool = False) -> str:
+    """Local weekday, date and minute: Mon 2 Mar 09:00."""
+    local = at.astimezone(zone)
+    return f"{local:%a} {local.day} {local:{'%b %Y' if year else '%b'} %H:%M}"
