@@ -4,6 +4,7 @@ import argparse
 import logging
 import os
 import sys
+from uuid import UUID
 
 from service import __version__, cli
 from service.kernel.errors import CannotStart
@@ -51,6 +52,10 @@ def parser() -> argparse.ArgumentParser:
     listen.add_argument("--port", type=int, default=0, help="default: a free one")
     listen.add_argument("--count", type=int, help="stop after so many")
     listen.set_defaults(verb=cli.listen)
+
+    explain = verbs.add_parser("explain", parents=[data], help="work a deadline out again, and say why")
+    explain.add_argument("deadline_id", type=UUID, metavar="DEADLINE_ID")
+    explain.set_defaults(verb=cli.explain)
 
     verbs.add_parser("schema", help="write the contract's files").set_defaults(verb=cli.schema)
     return top

@@ -3,6 +3,7 @@
 
 import asyncio
 import os
+import sys
 from argparse import Namespace
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -59,6 +60,30 @@ def listen(given: Namespace) -> None:
         raise CannotStart(f"Nothing can listen at {given.host}:{given.port}: {error.strerror}.") from error
     except KeyboardInterrupt:
         pass
+
+
+def explain(given: Namespace) -> None:
+    """A deadline worked out again from the stated facts; status 1 where the book says otherwise."""
+    from service.kernel.db import Db
+    from service.kernel.errors import Missing
+    from service.replay.actions import business_of, replay
+    from service.replay.saying import lines
+
+    async def again(url: str) -> bool:
+        async with await open_pool(url, "clock", 1) as clock, await open_pool(url, "app", 1) as app:
+            business_id = await business_of(Db(clock), given.deadline_id)
+            found = await replay(Db(app), business_id, given.deadline_id)
+        print("\n".join(lines(found)))
+        return not found.differing
+
+    try:
+        with database(settings(given)) as url:
+            agrees = asyncio.run(again(url))
+    except Missing as missing:
+        raise CannotStart(
+            f"No deadline has the id {given.deadline_id}; copy it from /v1/deadlines."
+        ) from missing
+    sys.exit(0 if agrees else 1)
 
 
 def schema(_given: Namespace) -> None:

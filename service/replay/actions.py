@@ -1,0 +1,50 @@
+"""`setbook explain`: reads what is stated, works the deadline out again, and says whether the book agrees."""
+
+from uuid import UUID
+
+from service.deadlines.models import OF_SETS, OF_SIGNS
+from service.kernel.db import Db
+from service.kernel.errors import Missing
+from service.kernel.sql import Queries
+from service.replay.models import Book, Entered, FeatureStated, JobStated, Replayed, Site, VisitStated
+from service.replay.rules import derived, differing
+
+sql = Queries(__package__)
+
+
+async def business_of(clock_db: Db, deadline_id: UUID) -> UUID:
+    """The business that a deadline belongs to; `clock_db` works as the clock, who sees deadlines of all."""
+    found: UUID | None = await clock_db.value(sql.find_business, id=deadline_id)
+    if found is None:
+        raise Missing("This deadline")
+    return found
+
+
+async def replay(db: Db, business_id: UUID, deadline_id: UUID) -> Replayed:
+    """A deadline worked out again from the bodies of visits and the other stated things; Missing without one."""
+    entered = await db.one(Entered, sql.read_entered, business_id=business_id, id=deadline_id)
+    book = await read_book(db, business_id, entered.subject_id)
+    kinds = OF_SETS if entered.kind in OF_SETS else OF_SIGNS
+    again = derived(book, kinds, entered.subject_id).get(deadline_id)
+    return Replayed(entered=entered, derived=again, differing=differing(entered, again))
+
+
+async def read_book(db: Db, business_id: UUID, subject_id: UUID) -> Book:
+    """All that is stated and may bear on a set or sign."""
+    visits = await db.many(VisitStated, sql.list_visits_about, business_id=business_id, subject_id=subject_id)
+    sites = await db.many(
+        Site,
+        sql.list_sites,
+        business_id=business_id,
+        property_ids=sorted({one.body.property_id for one in visits}),
+    )
+    return Book(
+        business_id=business_id,
+        visits=visits,
+        jobs=await db.many(JobStated, sql.list_jobs, business_id=business_id),
+        features={
+            one.id: one.geometry
+            for one in await db.many(FeatureStated, sql.list_features, business_id=business_id)
+        },
+        sites={one.place.property_id: one for one in sites},
+    )
