@@ -17,7 +17,7 @@ from service.deadlines.models import Contact, Covered, Due, Place, RuleApplied
 from service.deadlines.rules import earliest, policy_in_force
 from service.deadlines.sun import rises_at
 from service.identity.models import HousePolicy
-from service.kernel.days import end_of_days, first_instant, local_date, next_day
+from service.kernel.days import day_of, end_of_days, first_instant, next_day
 from service.packs.models import (
     AfterSunrise,
     CalendarDay,
@@ -55,7 +55,7 @@ def look_due(
     `contacts` are the words about it since then, until the look that meets it.
     """
     zone = ZoneInfo(place.zone)
-    start = Start(started_at.astimezone(UTC), local_date(started_at, zone), place, zone)
+    start = Start(started_at.astimezone(UTC), day_of(started_at, zone), place, zone)
     rules = [
         applied
         for pack in packs_at(place)

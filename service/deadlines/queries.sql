@@ -2,7 +2,7 @@
 -- Where each property lies, the house's policies and its own packs there, and the visits since an instant that met
 -- a locked gate.
 select p.id as property_id, p.zone, p.region, p.county, p.locality, p.position, b.house_policies, (
-        select coalesce(jsonb_agg(k order by k.id), '[]') from rule_pack k
+        select coalesce(jsonb_agg(to_jsonb(k) - 'business_id' order by k.id), '[]') from rule_pack k
         where k.business_id = :business_id and (p.region = k.region or p.region like k.region || '-%')
     ) as packs, (
         select coalesce(jsonb_agg(a), '[]') from (

@@ -13,7 +13,7 @@ from service.kernel.errors import Refused
 from service.kernel.sql import Queries
 from service.stated.door import Noun, Outcome
 from service.work import door as work
-from service.work.models import LEFT_OUT
+from service.work.models import LEFT_OUT, PROPERTY_ANEW
 from service.work.rules import SETTLING, SETTLING_AT_MOST
 
 sql = Queries(__package__)
@@ -54,6 +54,8 @@ async def job_changed(entry: Entry, outcome: Outcome[Any]) -> None:
     before: Job = outcome.before or job
     for property_id in {before.property_id, job.property_id}:
         await work.property_changed(entry, property_id, min(before.opened_at, job.opened_at))
+        # whose target, and whether under a permit, says which rules cover a set
+        await work.put(entry, PROPERTY_ANEW, property_id, None, entry.now)
     stating = await entry.db.column(sql.list_visits_stating_job, business_id=entry.business_id, job_id=job.id)
     await visits_changed(entry, stating)
     if job.closed_at is not None:

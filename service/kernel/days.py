@@ -38,9 +38,20 @@ def local_date(at: datetime, zone: ZoneInfo) -> date:
     return at.astimezone(zone).date()
 
 
-def end_of_days(at: datetime, zone: ZoneInfo, days: int) -> datetime:
-    """The start of local day D+days+1, D being the local date of `at`; days that do not exist are skipped."""
+def day_of(at: datetime, zone: ZoneInfo) -> date:
+    """The local day that an instant lies in: each begins with its first instant and ends where the next begins.
+
+    So what a clock shows a second time, set back over midnight, lies in the day that had begun; everywhere
+    else this is the civil date.
+    """
     day = local_date(at, zone)
+    following = next_day(day, zone)
+    return following if start_of_day(following, zone) <= at else day
+
+
+def end_of_days(at: datetime, zone: ZoneInfo, days: int) -> datetime:
+    """The start of local day D+days+1, D being the local day of `at`; days that do not exist are skipped."""
+    day = day_of(at, zone)
     for _ in range(days + 1):
         day = next_day(day, zone)
     return start_of_day(day, zone)

@@ -33,7 +33,7 @@ select id, geometry from feature where business_id = :business_id;
 select jsonb_build_object(
         'property_id', p.id, 'zone', p.zone, 'region', p.region, 'county', p.county, 'locality', p.locality,
         'position', p.position, 'house_policies', b.house_policies, 'packs', (
-            select coalesce(jsonb_agg(k order by k.id), '[]') from rule_pack k
+            select coalesce(jsonb_agg(to_jsonb(k) - 'business_id' order by k.id), '[]') from rule_pack k
             where k.business_id = :business_id and (p.region = k.region or p.region like k.region || '-%')
         )
     ) as place, (
