@@ -77,18 +77,23 @@ class Contact(Struct, frozen=True, kw_only=True):
     words: list[Word] = []
 
 
-class Why(Struct, frozen=True, kw_only=True):
-    """How the due instant came about, as data and as one English sentence."""
+class Explanation(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """How a due instant came about, as data: every rule that was looked at, and `winner`, the id of the earliest."""
 
     started_by: str
-    started_at: Instant
     zone: str
     rules: list[RuleApplied]
     winner: str
-    sentence: str
     notice: str
-    attempts: list[Attempt] = []
     contacts: list[Contact] = []
+
+
+class Why(Explanation, frozen=True, kw_only=True):
+    """The same with its start, the visits that met a locked gate, and one English sentence."""
+
+    started_at: Instant
+    sentence: str
+    attempts: list[Attempt] = []
 
 
 class Derived(Struct, frozen=True, kw_only=True):

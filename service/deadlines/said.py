@@ -7,7 +7,7 @@ from uuid import UUID
 from msgspec import convert
 from msgspec.structs import asdict, replace
 
-from service.deadlines.models import Derived, Kind, KnownBy, Reconciled, Said, Stored
+from service.deadlines.models import Derived, Explanation, Kind, KnownBy, Reconciled, Said, Stored
 from service.deadlines.words import AHEAD, DUE, SETTLED, SOON, SUBJECT, Reminder
 from service.work.rules import SETTLING
 
@@ -139,6 +139,9 @@ def word(of: type[Reminder], row: Stored, outcome: str | None = None) -> Said:
             "due_at": row.due_at,
             "episode": row.episode,
             "why": row.why.sentence,
+            "explanation": Explanation(
+                **{name: getattr(row.why, name) for name in Explanation.__struct_fields__}
+            ),
             "known_late": row.known_at > row.due_at,
             "replaces": row.settled_event_id or (None if is_end else row.announced_event_id),
             **({"outcome": outcome, "met_at": row.met_at} if is_end else {}),

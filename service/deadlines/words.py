@@ -4,13 +4,13 @@ from datetime import timedelta
 from typing import ClassVar, Literal
 from uuid import UUID
 
-from service.deadlines.models import Kind
+from service.deadlines.models import Explanation, Kind
 from service.events.models import Event
 from service.kernel.values import Instant
 
 
 class Reminder(Event, frozen=True, kw_only=True):
-    """What every word of the clock holds: which deadline, when it is due, and why.
+    """What every word of the clock holds: which deadline, when it is due, and why, as a sentence and as data.
 
     `known_late` is true where it was already due when it became known; `replaces` names the earlier event
     that this one stands for from now on.
@@ -21,6 +21,7 @@ class Reminder(Event, frozen=True, kw_only=True):
     due_at: Instant
     episode: int
     why: str
+    explanation: Explanation
     known_late: bool = False
     replaces: UUID | None = None
 
