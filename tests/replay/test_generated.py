@@ -51,7 +51,11 @@ async def posted(api: Api, seed: int) -> None:
     for region, rules in PACKS.items():
         pack = {"name": "sample-act", "region": region, "authority": "Sample authority", "citation": "Sample Act s 1",
                 "verified_on": "2026-01-01", "state": "law", "rules": rules}  # fmt: skip
-        await OWNER[0].execute("insert into setbook.rule_pack (business_id,id,name,region,authority,citation,verified_on,state,rules,received_at) select $1, gen_random_uuid(), r.name, r.region, r.authority, r.citation, r.verified_on, r.state, r.rules, now() from jsonb_populate_record(null::setbook.rule_pack, $2) r", api.business_id, pack)
+        await OWNER[0].execute(
+            "insert into setbook.rule_pack (business_id,id,name,region,authority,citation,verified_on,state,rules,received_at) select $1, gen_random_uuid(), r.name, r.region, r.authority, r.citation, r.verified_on, r.state, r.rules, now() from jsonb_populate_record(null::setbook.rule_pack, $2) r",
+            api.business_id,
+            pack,
+        )
     bodies: list[dict[str, Any]] = []
     for number, place in enumerate(PLACES):
         there = Work(dice, place, number, workers)
@@ -93,7 +97,8 @@ async def deadlines_of(api: Api) -> list[dict[str, Any]]:
 async def test_ten_thousand_deadlines_are_what_a_replay_and_an_auditor_find(
     api: Api, clock: Clock, pool: Pool, clock_pool: Pool, owner
 ) -> None:
-    global OWNER; OWNER=[owner]
+    global OWNER
+    OWNER = [owner]
     await posted(api, seed=7)
     while await work.run(clock_pool, pool, clock.now, HANDLERS):
         pass
