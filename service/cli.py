@@ -49,20 +49,6 @@ def business_add(given: Namespace) -> None:
         asyncio.run(add(url))
 
 
-def listen(given: Namespace) -> None:
-    """Receive webhooks, verify them and print them."""
-    from service.listen import listen as receive
-
-    try:
-        asyncio.run(receive(given.secret, host=given.host, port=given.port, count=given.count))
-    except ValueError as error:
-        raise CannotStart(f"{error}") from error
-    except OSError as error:
-        raise CannotStart(f"Nothing can listen at {given.host}:{given.port}: {error.strerror}.") from error
-    except KeyboardInterrupt:
-        pass
-
-
 def packs_check(given: Namespace) -> None:
     """Say what is wrong with files of rule packs, each fault with its line; status 1 where anything is."""
     from service.packs.reading import faults_in
@@ -81,6 +67,20 @@ def packs_check(given: Namespace) -> None:
             print(f"{file}: sound")
     if wrong:
         sys.exit(1)
+
+
+def listen(given: Namespace) -> None:
+    """Receive webhooks, verify them and print them."""
+    from service.listen import listen as receive
+
+    try:
+        asyncio.run(receive(given.secret, host=given.host, port=given.port, count=given.count))
+    except ValueError as error:
+        raise CannotStart(f"{error}") from error
+    except OSError as error:
+        raise CannotStart(f"Nothing can listen at {given.host}:{given.port}: {error.strerror}.") from error
+    except KeyboardInterrupt:
+        pass
 
 
 def schema(_given: Namespace) -> None:

@@ -49,11 +49,11 @@ def a_sign(**members: Any) -> dict[str, Any]:
 
 
 def a_pack(*rules: dict[str, Any], **members: Any) -> dict[str, Any]:
-    """A rule pack of a business for California, with these rules, or a look within every 24 hours."""
+    """A rule pack of a business for Idaho, with these rules, or a look within every 24 hours."""
     daily = {"kind": "elapsed", "id": "every-24-hours", "sentence": "Look within 24 hours.", "hours": 24}
     return {
         "name": "our-reading",
-        "region": "US-CA",
+        "region": "US-ID",
         "authority": "Parks office",
         "citation": "Conditions for parks, section 4",
         "verified_on": "2026-03-02",
