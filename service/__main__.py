@@ -46,6 +46,11 @@ def parser() -> argparse.ArgumentParser:
     add.add_argument("--zone", required=True, help="IANA time zone, such as America/Los_Angeles")
     add.set_defaults(verb=cli.business_add)
 
+    packs = verbs.add_parser("packs", help="rule packs").add_subparsers(required=True, metavar="VERB")
+    check = packs.add_parser("check", help="say what is wrong with files of rule packs, line by line")
+    check.add_argument("files", nargs="+", metavar="FILE")
+    check.set_defaults(verb=cli.packs_check)
+
     listen = verbs.add_parser("listen", help="receive webhooks, verify and print them")
     listen.add_argument("--secret", required=True, help="the endpoint's secret, whsec_...")
     listen.add_argument("--host", default="127.0.0.1")

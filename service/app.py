@@ -32,6 +32,7 @@ from service.kernel.parameters import check_query, query_parameters
 from service.keys import guard
 from service.keys.rules import Caller
 from service.months import routes as months
+from service.packs import routes as packs
 from service.permits import routes as permits
 from service.properties import routes as properties
 from service.records import routes as records
@@ -73,6 +74,7 @@ SLICES = [
     catches,
     conflicts,
     deadlines,
+    packs,
     treatments,
     upkeep,
     incidents,

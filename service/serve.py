@@ -22,6 +22,7 @@ from typing import Any, NoReturn
 from service.kernel.db import open_pool
 from service.kernel.errors import CannotStart
 from service.kernel.migrate import migrate
+from service.kernel.now import utc_now
 from service.server.embedded import running
 from service.settings import Settings, read_settings, sealing_key
 
@@ -206,9 +207,12 @@ async def until_stopped(runner: Callable[[asyncio.Event], Coroutine[Any, Any, No
 
 
 async def run_clock(_settings: Settings, url: str, stopped: asyncio.Event) -> None:
-    """The clock claims as the clock, and does the work of a business as the app."""
+    """The clock claims as the clock, and does the work of a business as the app; first it looks at the rules."""
     from service.clock import wake
+    from service.packs.actions import note_rules, rules_digest
 
+    async with await open_pool(url, "migrator", 1) as pool:
+        await note_rules(pool, utc_now(), rules_digest())
     clock_pool = await open_pool(url, "clock", CLOCK_CONNECTIONS)
     app_pool = await open_pool(url, "app", WORK_CONNECTIONS)
     async with clock_pool, app_pool:

@@ -48,6 +48,21 @@ def a_sign(**members: Any) -> dict[str, Any]:
     return {"id": an_id(20), "kind": "mound", "seen_at": AT, "on_turf": True, **members}
 
 
+def a_pack(*rules: dict[str, Any], **members: Any) -> dict[str, Any]:
+    """A rule pack of a business for Idaho, with these rules, or a look within every 24 hours."""
+    daily = {"kind": "elapsed", "id": "every-24-hours", "sentence": "Look within 24 hours.", "hours": 24}
+    return {
+        "name": "our-reading",
+        "region": "US-ID",
+        "authority": "Parks office",
+        "citation": "Conditions for parks, section 4",
+        "verified_on": "2026-03-02",
+        "state": "law",
+        "rules": list(rules) or [daily],
+        **members,
+    }
+
+
 def full_visit() -> dict[str, Any]:
     """Every member that a visit may have, once."""
     animal = {"species": "Scapanus latimanus", "sex": "female", "age_class": "adult", "mass_g": 70}

@@ -110,8 +110,8 @@ def codes(answer: httpx.Response) -> list[str]:
 
 
 def a_property(**members: Any) -> dict[str, Any]:
-    """A school in Los Angeles' zone."""
-    return {"name": "Alder Court", "kind": "school", "zone": LOS_ANGELES, "region": "US-CA", **members}
+    """A school in Los Angeles' zone, in a state whose law on looks no shipped pack holds."""
+    return {"name": "Alder Court", "kind": "school", "zone": LOS_ANGELES, "region": "US-ID", **members}
 
 
 async def furnish(api: Api) -> Api:

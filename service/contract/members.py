@@ -122,6 +122,28 @@ BY_MEMBER: dict[str, Any] = {
     "NewJob.callback_of_job_id": LEFT_OUT,
     "NewJob.closed_at": LEFT_OUT,
     "NewJob.end_reason": LEFT_OUT,
+    "NewPack.authority": "Parks office of Sample Town",
+    "NewPack.citation": "Conditions for work in parks, section 4",
+    "NewPack.effective_until": "2028-01-01",
+    "NewPack.name": "sample-town-parks",
+    "NewPack.places": ["Sample Town"],
+    "NewPack.reviewed_by": LEFT_OUT,
+    "NewPack.rules": [
+        {
+            "kind": "elapsed",
+            "id": "every-24-hours",
+            "sentence": "A trap in a park is looked at within every 24 hours.",
+            "hours": 24,
+        }
+    ],
+    "NewPack.state": "law",
+    "NewPack.sub_areas": LEFT_OUT,
+    "NewPack.text_as_of": "2026-01",
+    "NewPack.verified_on": "2026-03-02",
+    "PackShown.origin": "own",
+    "PackShown.reading": (
+        "Conditions for work in parks, section 4: text as of 2026-01, read on 2026-03-02, not reviewed."
+    ),
     "NewPermit.number": "DP-2026-17",
     "NewPermit.quota": 200,
     "NewPermit.species": ["Thomomys bottae"],

@@ -15,6 +15,7 @@ from service.incidents.models import Incident
 from service.jobs.models import Job
 from service.kernel.errors import Problem
 from service.months.models import MonthSummary
+from service.packs.models import PackShown
 from service.permits.models import Permit
 from service.properties.models import Feature, Property, Tenure
 from service.records.models import Party, ServiceRecord
@@ -55,6 +56,7 @@ NOUNS: dict[str, Any] = {
     "recorded-visit": Visit,
     "refusal": Refusal,
     "repair": Repair,
+    "rule-pack": PackShown,
     "service-record": ServiceRecord,
     "set": SetShown,
     "sign": SignShown,

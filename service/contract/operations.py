@@ -47,6 +47,7 @@ PATH_PARAMETERS = {
     "id": "its id; any UUID but nil, so a client may mint it",
     "kind": "the last step of a problem's type",
     "month": "year and month, e.g. 2026-05",
+    "pack_id": "the rule pack's id",
     "record": "YYYY-NNNNNN for all its versions in short, YYYY-NNNNNN.v for the bytes of one",
 }
 # Of what the `id` in a path is, by the step before it, as the examples name it.

@@ -5,13 +5,13 @@ from uuid import UUID
 
 from msgspec import Meta, Struct, field
 
-from service.kernel.values import Instant, Line, LocalDate, Mechanism, Name, Region
+from service.kernel.values import LINE, Instant, LocalDate, Mechanism, Name, Region
 
 PackState = Literal["law", "caution", "practice"]
 LookedBy = Literal["setter", "worker", "customer", "agent"]
 # what a monitor or a person told of a set: it was sprung, an animal was seen in it, the monitor works
 Word = Literal["alarm", "notice", "last_contact"]
-About = Literal["look", "permission", "marking", "carcass", "licence"]
+About = Literal["look", "permission", "marking", "carcass", "licence", "fate", "digging", "method"]
 
 RuleId = Annotated[
     str, Meta(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$", max_length=64, description="unique in its pack")
@@ -24,12 +24,17 @@ Taxon = Annotated[
     Meta(pattern=r"^[A-Z][a-z]+( [a-z-]+){0,2}$", max_length=100, description="a genus, or a binomial in it"),
 ]
 PartialDate = Annotated[
-    str, Meta(pattern=r"^[0-9]{4}(-[0-9]{2}(-[0-9]{2})?)?$", description="a date, a month or a year")
+    str,
+    Meta(
+        pattern=r"^[0-9]{4}(-(0[1-9]|1[0-2])(-(0[1-9]|[12][0-9]|3[01]))?)?$",
+        description="a date, a month or a year, e.g. 2024-03",
+    ),
 ]
 MonthDay = Annotated[
     str, Meta(pattern=r"^(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$", description="month and day, e.g. 07-31")
 ]
 Hours = Annotated[int, Meta(ge=1, le=336, description="hours")]
+Sentence = Annotated[str, Meta(min_length=1, max_length=500, pattern=LINE)]
 
 
 class _Rule(
@@ -41,7 +46,7 @@ class _Rule(
     """
 
     id: RuleId
-    sentence: Annotated[str, Meta(min_length=1, max_length=500)]
+    sentence: Sentence
     mechanisms: Annotated[list[Mechanism], Meta(max_length=10)] = field(default_factory=list)
     species: Annotated[list[Taxon], Meta(max_length=50)] = field(default_factory=list)
     under_permit: bool = False
@@ -171,7 +176,7 @@ class NewPack(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omi
     sub_areas: Annotated[list[Name], Meta(max_length=200)] = field(default_factory=list)
     places: Annotated[list[Name], Meta(max_length=200)] = field(default_factory=list)
     authority: Name
-    citation: Line
+    citation: Sentence
     text_as_of: PartialDate | None = None
     verified_on: LocalDate
     reviewed_by: Name | None = None
@@ -181,9 +186,33 @@ class NewPack(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omi
     rules: Annotated[list[Rule], Meta(min_length=1, max_length=100)]
 
 
-class Pack(NewPack, frozen=True, kw_only=True):
-    """A business's own pack as kept."""
+class Pack(NewPack, frozen=True, kw_only=True, forbid_unknown_fields=False):
+    """A business's own pack as kept; a row of it may bring along whose it is."""
 
     id: UUID
     version: int
     received_at: Instant
+
+
+class PackShown(NewPack, frozen=True, kw_only=True):
+    """A pack as it is read: one that comes with the package, or the business's own with its version.
+
+    `reading` says how old the reading of the text is, and who has reviewed it.
+    """
+
+    id: UUID
+    origin: Literal["shipped", "own"]
+    version: int | None = None
+    received_at: Instant | None = None
+    reading: str
+    notice: str
+
+
+class PackWritten(PackShown, frozen=True, kw_only=True):
+    """A pack of the business that was added, amended or withdrawn.
+
+    `properties_queued` counts the properties that lie in its region, or lay in it before: their deadlines are
+    being worked out anew, closed ones too.
+    """
+
+    properties_queued: int

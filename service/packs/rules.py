@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import date
-from functools import cache
+from functools import cache, lru_cache
 from importlib import resources
 
 import msgspec
@@ -13,24 +13,45 @@ from service.packs.models import NewPack
 @cache
 def shipped() -> tuple[NewPack, ...]:
     """All packs that come with the package, in order of their names."""
+    return tuple(msgspec.json.decode(one, type=NewPack) for one in shipped_files().values())
+
+
+@cache
+def shipped_files() -> dict[str, bytes]:
+    """The files of the packs that come with the package, by their names, in order."""
     files = sorted(resources.files(__package__).joinpath("shipped").iterdir(), key=lambda one: one.name)
-    return tuple(
-        msgspec.json.decode(one.read_bytes(), type=NewPack) for one in files if one.name.endswith(".json")
-    )
+    return {one.name: one.read_bytes() for one in files if one.name.endswith(".json")}
 
 
 def covers(pack: NewPack, region: str, county: str | None, locality: str | None) -> bool:
     """Whether a pack holds at a place: its region or a part of it, and one of its sub-areas or places, if it
-    names any. "Thurston" and "Thurston County" are the same county."""
+    names any. "Thurston" and "Thurston County" are the same county. What is not known of a place lies in none."""
     if region != pack.region and not region.startswith(f"{pack.region}-"):
         return False
     if not pack.sub_areas and not pack.places:
         return True
-    counties = {one.casefold().removesuffix(" county") for one in pack.sub_areas}
-    towns = {one.casefold() for one in pack.places}
-    return (county or "").casefold().removesuffix(" county") in counties or (
-        locality or ""
-    ).casefold() in towns
+    counties = {_alike(one) for one in pack.sub_areas}
+    towns = {_alike(one) for one in pack.places}
+    return (county is not None and _alike(county) in counties) or (
+        locality is not None and _alike(locality) in towns
+    )
+
+
+def _alike(area: str) -> str:
+    return area.casefold().strip().removesuffix(" county")
+
+
+def packs_at(own: Iterable[NewPack], region: str, county: str | None, locality: str | None) -> list[NewPack]:
+    """The packs that hold at a place, whatever day it is: those of the package, then the business's own."""
+    return [
+        *_shipped_at(region, county, locality),
+        *(one for one in own if covers(one, region, county, locality)),
+    ]
+
+
+@lru_cache(maxsize=4_096)
+def _shipped_at(region: str, county: str | None, locality: str | None) -> tuple[NewPack, ...]:
+    return tuple(one for one in shipped() if covers(one, region, county, locality))
 
 
 def in_force(pack: NewPack, day: date) -> bool:

@@ -4,15 +4,19 @@ from collections.abc import Iterator
 from datetime import datetime
 from typing import Literal
 from uuid import UUID
+from zoneinfo import ZoneInfo
 
 from msgspec import Struct
 
 from service.events.models import Event
 from service.facts.models import Catch, CheckCatch, Set, VisitBody
 from service.facts.rules import facts_of
+from service.kernel.days import local_date
 from service.kernel.errors import Fault, Refused
 from service.kernel.http import check_precondition, matches, tag_of
-from service.restrictions.rules import restrictions, sentence
+from service.packs.models import Pack
+from service.packs.permitted import Done, code, sentence, spoken_against
+from service.packs.rules import packs_at
 from service.treatments.models import TreatmentRecorded
 from service.visits.models import CatchRecorded, Caution, VisitRecorded
 
@@ -55,9 +59,14 @@ class Surroundings(Struct, frozen=True):
     property_known: bool
     region: str | None
     county: str | None
+    locality: str | None
+    zone: str | None
+    # the business's own rule packs of the region
+    packs: list[Pack]
     workers_known: list[UUID]
     # what the job of the visit is after; None where it has no job
     target: str | None
+    under_permit: bool
     ticket_known: bool
     features_known: list[UUID]
     harpoons: list[UUID]
@@ -143,15 +152,20 @@ def cautions(body: VisitBody, around: Surroundings) -> list[Caution]:
 
 
 def _not_permitted(body: VisitBody, around: Surroundings) -> Iterator[Caution]:
-    """Mechanisms and animals that a text read for this region does not permit, or protects."""
-    used: list[tuple[UUID, str | None, str | None]] = [
-        (one.id, one.mechanism, one.target or around.target) for one in body.sets
+    """Mechanisms and animals that a text read for this place does not permit, or protects, on that day."""
+    if around.region is None or around.zone is None:
+        return
+    zone = ZoneInfo(around.zone)
+    used: list[tuple[UUID, datetime, str | None, str | None]] = [
+        (one.id, one.placed_at, one.mechanism, one.target or around.target) for one in body.sets
     ]
-    used += [(one.id, None, one.species) for one in body.catches]
-    used += [(one.id, None, one.species) for check in body.checks for one in check.catches]
-    for fact_id, mechanism, species in used:
-        for one in restrictions(around.region, around.county, mechanism, species):
-            yield Caution(code="not_permitted_here", detail=sentence(one), fact_id=fact_id)
+    used += [(one.id, one.caught_at, None, one.species) for one in body.catches]
+    used += [(one.id, each.checked_at, None, one.species) for each in body.checks for one in each.catches]
+    packs = packs_at(around.packs, around.region, around.county, around.locality)
+    for fact_id, at, mechanism, species in used:
+        done = Done(mechanism, species, local_date(at, zone), around.under_permit)
+        for pack, rule in spoken_against(packs, done):
+            yield Caution(code=code(rule), detail=sentence(pack, rule), fact_id=fact_id)
 
 
 def _of_set(one: Set, around: Surroundings) -> Iterator[Caution]:

@@ -32,24 +32,31 @@ where v.business_id = :business_id
 order by v.arrived_at, v.id limit :most;
 
 -- name: read_surroundings
--- What a visit's own body is judged beside: its property, its workers, its job's ticket, mechanisms it checks.
+-- What a visit's own body is judged beside: its property, its workers, its job, the rule packs of its region.
 select
-    exists (select from property p where p.business_id = :business_id and p.id = :property_id) as property_known,
-    (select p.region from property p where p.business_id = :business_id and p.id = :property_id) as region,
-    (select p.county from property p where p.business_id = :business_id and p.id = :property_id) as county,
+    p.id is not null as property_known, p.region, p.county, p.locality, p.zone,
+    (select coalesce(jsonb_agg(k order by k.id), '[]') from rule_pack k
+     where k.business_id = :business_id
+       and (p.region = k.region or starts_with(p.region, k.region || '-'))) as packs,
     coalesce((select array_agg(w.id) from worker w where w.business_id = :business_id and w.id = any (:worker_ids::uuid[])), '{}') as workers_known,
-    (select case when count(*) = 1 then min(j.target) end from job j
-     where j.business_id = :business_id and j.property_id = :property_id
-       and (j.id = :job_id or :job_id::uuid is null and j.opened_at <= :arrived_at
-            and (j.closed_at is null or :arrived_at < j.closed_at))) as target,
-    exists (select from job j where j.business_id = :business_id and j.property_id = :property_id
-            and j.opened_at <= :arrived_at and (j.closed_at is null or :arrived_at < j.closed_at)
-            and coalesce((j.locate_ticket ->> 'starts_at')::timestamptz, :arrived_at) <= :arrived_at
-            and coalesce((j.locate_ticket ->> 'expires_at')::timestamptz, 'infinity') > :arrived_at
-            and j.locate_ticket is not null) as ticket_known,
+    j.target, j.under_permit,
+    exists (select from job l where l.business_id = :business_id and l.property_id = :property_id
+            and l.opened_at <= :arrived_at and (l.closed_at is null or :arrived_at < l.closed_at)
+            and coalesce((l.locate_ticket ->> 'starts_at')::timestamptz, :arrived_at) <= :arrived_at
+            and coalesce((l.locate_ticket ->> 'expires_at')::timestamptz, 'infinity') > :arrived_at
+            and l.locate_ticket is not null) as ticket_known,
     coalesce((select array_agg(f.id) from feature f where f.business_id = :business_id and f.property_id = :property_id), '{}') as features_known,
     coalesce((select array_agg(s.id) from trap_set s where s.business_id = :business_id and s.id = any (:set_ids::uuid[])
-              and s.mechanism = 'harpoon'), '{}') as harpoons;
+              and s.mechanism = 'harpoon'), '{}') as harpoons
+from (
+    select case when count(*) = 1 then min(o.target) end as target,
+           count(*) = 1 and bool_and(o.permit_id is not null) as under_permit
+    from job o
+    where o.business_id = :business_id and o.property_id = :property_id
+      and (o.id = :job_id or :job_id::uuid is null and o.opened_at <= :arrived_at
+           and (o.closed_at is null or :arrived_at < o.closed_at))
+) j
+left join property p on p.business_id = :business_id and p.id = :property_id;
 
 -- name: insert_visit
 insert into visit select r.* from jsonb_populate_record(null::visit, :row) r where r.business_id = :business_id;

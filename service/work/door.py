@@ -1,10 +1,11 @@
 """The door to work: whoever changes a fact says here what has to be done for it later."""
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Iterable
 from datetime import datetime, timedelta
 from uuid import UUID
 
 from service.events.outbox import Entry
+from service.kernel.db import Db
 from service.kernel.sql import Queries
 from service.work.models import PROPERTY_ANEW, RECORD, RECORDS_ANEW
 from service.work.rules import SETTLING, SETTLING_AT_MOST
@@ -46,6 +47,24 @@ async def every_property_anew(entry: Entry) -> None:
     await entry.db.run(
         sql.put_every_property, business_id=entry.business_id, kind=PROPERTY_ANEW, now=entry.now
     )
+
+
+async def properties_anew_in(entry: Entry, regions: Iterable[str]) -> int:
+    """A rule pack changed: each property in these regions is worked out anew; how many there are."""
+    queued: int = await entry.db.value(
+        sql.put_properties_in,
+        business_id=entry.business_id,
+        kind=PROPERTY_ANEW,
+        regions=sorted(set(regions)),
+        now=entry.now,
+    )
+    return queued
+
+
+async def every_property_of_all_anew(db: Db, now: datetime) -> int:
+    """What holds for every business changed: each property is worked out anew; how many there are."""
+    queued: int = await db.value(sql.put_every_property_of_all, kind=PROPERTY_ANEW, now=now)
+    return queued
 
 
 async def visit_changed(entry: Entry, visit_id: UUID, property_id: UUID, since_at: datetime) -> None:

@@ -19,6 +19,31 @@ on conflict (business_id, kind, subject_id) do update
 set since_at = null, run_at = least(w.run_at, excluded.run_at), attempt = 0, last_error = null
 where w.business_id = :business_id;
 
+-- name: put_properties_in
+-- Each property in one of the regions or a part of it; how many there are.
+with put as (
+    insert into work as w (business_id, kind, subject_id, first_at, run_at)
+    select p.business_id, :kind, p.id, :now, :now from property p
+    where p.business_id = :business_id
+      and exists (select from unnest(:regions::text[]) r where p.region = r or starts_with(p.region, r || '-'))
+    on conflict (business_id, kind, subject_id) do update
+    set since_at = null, run_at = least(w.run_at, excluded.run_at), attempt = 0, last_error = null
+    where w.business_id = :business_id
+    returning w.subject_id
+)
+select count(*) from put;
+
+-- name: put_every_property_of_all
+-- Spans businesses, as the migrator: rules that hold for all of them changed. How many properties there are.
+with put as (
+    insert into work as w (business_id, kind, subject_id, first_at, run_at)
+    select p.business_id, :kind, p.id, :now, :now from property p
+    on conflict (business_id, kind, subject_id) do update
+    set since_at = null, run_at = least(w.run_at, excluded.run_at), attempt = 0, last_error = null
+    returning w.subject_id
+)
+select count(*) from put;
+
 -- name: put_first_record
 -- The record of a visit that has none yet, as the business has set it: on receipt, or when the hold is over.
 insert into work as w (business_id, kind, subject_id, first_at, run_at)

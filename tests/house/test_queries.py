@@ -13,7 +13,8 @@ SPANNING = {
     "keys": {"list_keys"},
     "deadlines": {"say_what_is_due"},
     "events": {"fan_out", "claim_deliveries", "settle_deliveries"},
-    "work": {"claim_due"},
+    "work": {"claim_due", "put_every_property_of_all"},
+    "packs": {"note_rules"},
     "identity": {"insert_business", "insert_counter"},
 }
 # Stand-alone treatments and upkeep share a table with those of visits; a check constraint keeps them apart. The

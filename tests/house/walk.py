@@ -17,11 +17,12 @@ from litestar.routes import HTTPRoute
 
 from service.deadlines.rules import deadline_id
 from service.kernel.values import Scope
-from tests.bodies import AT, a_check, a_set, a_sign, a_visit, an_id
+from tests.bodies import AT, a_check, a_pack, a_set, a_sign, a_visit, an_id
 from tests.http import PROPERTY, VISIT, WORKER, Api, a_property
 
 CUSTOMER, JOB, FEATURE, TENURE, PERMIT = (an_id(number) for number in range(100, 105))
 TREATMENT, UPKEEP, INCIDENT = (an_id(number) for number in range(105, 108))
+PACK = an_id(108)
 SIGN, SET, CATCH = an_id(20), an_id(30), an_id(50)
 # Words that stand in every text of a business's book, and nowhere else.
 MINE, THEIRS = "Magpie", "Heron"
@@ -108,6 +109,7 @@ def bodies(word: str) -> dict[str, Any]:
         "treatments": {**at_property, "method": "repellent", "applied_at": AT, "told_by": word},
         "upkeep": {**at_property, "kind": "mown", "at": AT, "told_by": word},
         "incidents": {**at_property, "kind": "other", "happened_at": AT, "description": word},
+        "rule-packs": a_pack(authority=word),
         "endpoints": {"url": "https://receiver.example/hook", "description": word},
         "api-keys": {"name": word, "scopes": ["read"]},
         "service-records": {"visit_id": VISIT},
@@ -127,6 +129,7 @@ STATED = [
     f"treatments/{TREATMENT}",
     f"upkeep/{UPKEEP}",
     f"incidents/{INCIDENT}",
+    f"rule-packs/{PACK}",
 ]
 
 
