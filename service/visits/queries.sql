@@ -32,7 +32,7 @@ where v.business_id = :business_id
 order by v.arrived_at, v.id limit :most;
 
 -- name: read_surroundings
--- What a visit's own body is judged beside: its property, its workers, its job's ticket, mechanisms it checks.
+-- What a visit's own body is judged beside: its property, its workers, its job's ticket and permit, mechanisms it checks.
 select
     exists (select from property p where p.business_id = :business_id and p.id = :property_id) as property_known,
     (select p.region from property p where p.business_id = :business_id and p.id = :property_id) as region,
@@ -42,6 +42,16 @@ select
      where j.business_id = :business_id and j.property_id = :property_id
        and (j.id = :job_id or :job_id::uuid is null and j.opened_at <= :arrived_at
             and (j.closed_at is null or :arrived_at < j.closed_at))) as target,
+    (select (array_agg(case when m.id is not null then jsonb_build_object(
+                'id', m.id, 'number', m.number, 'authority', m.authority, 'species', m.species, 'mechanisms', m.mechanisms,
+                'quota', m.quota, 'from_on', m.from_on, 'until_on', m.until_on, 'zone', p.zone) end))[1]
+     from job j
+     join property p on p.business_id = :business_id and p.id = j.property_id
+     left join permit m on m.business_id = :business_id and m.id = j.permit_id
+     where j.business_id = :business_id and j.property_id = :property_id
+       and (j.id = :job_id or :job_id::uuid is null and j.opened_at <= :arrived_at
+            and (j.closed_at is null or :arrived_at < j.closed_at))
+     having count(*) = 1) as permit,
     exists (select from job j where j.business_id = :business_id and j.property_id = :property_id
             and j.opened_at <= :arrived_at and (j.closed_at is null or :arrived_at < j.closed_at)
             and coalesce((j.locate_ticket ->> 'starts_at')::timestamptz, :arrived_at) <= :arrived_at
