@@ -13,6 +13,7 @@ from litestar.di import Provide
 from litestar.exceptions import HTTPException
 
 from service.amendments import routes as amendments
+from service.animals_taken import routes as animals_taken
 from service.batches import routes as batches
 from service.catches import routes as catches
 from service.conflicts import routes as conflicts
@@ -81,6 +82,7 @@ SLICES = [
     events,
     records,
     months,
+    animals_taken,
 ]
 api = Router("/v1", route_handlers=[slice_.router for slice_ in SLICES])
 

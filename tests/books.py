@@ -17,8 +17,8 @@ from service.kernel.db import Pool
 from service.work import ticks as work
 
 Connection = asyncpg.Connection
-# by property, then by what it is of: rows in an order of their own
-Book = dict[str, dict[str, list[Any]]]
+# by property (None: at none), then by what it is of: rows in an order of their own
+Book = dict[str | None, dict[str, list[Any]]]
 
 # Arrival, and who brought it, are no part of what is stated.
 ARRIVAL = ("business_id", "received_at", "first_received_at", "key_id")
@@ -84,7 +84,7 @@ async def book_of(owner: "Connection[asyncpg.Record]", business_id: UUID) -> Boo
     }
 
 
-def differences(one: Book, other: Book, homes: Iterable[str]) -> list[str]:
+def differences(one: Book, other: Book, homes: Iterable[str | None]) -> list[str]:
     """A line for each row of these properties that only one of them has."""
     lines = []
     for home in homes:

@@ -12,11 +12,12 @@ from service.deadlines import ticks as deadlines
 from service.jobs.door import tell_left_out
 from service.kernel.db import Pool
 from service.kernel.now import utc_now
+from service.permits.door import permit_anew
 from service.records import ticks as records
 from service.visits import ticks as visits
 from service.work import ticks as work
 from service.work.door import Handler
-from service.work.models import LEFT_OUT, PROPERTY_ANEW, REFUSALS_AGAIN
+from service.work.models import LEFT_OUT, PERMIT_ANEW, PROPERTY_ANEW, REFUSALS_AGAIN
 
 log = logging.getLogger("setbook.clock")
 
@@ -29,6 +30,7 @@ HANDLERS: Mapping[str, Handler] = {
     REFUSALS_AGAIN: visits.refusals_again,
     PROPERTY_ANEW: visits.property_anew,
     LEFT_OUT: tell_left_out,
+    PERMIT_ANEW: permit_anew,
 }
 
 

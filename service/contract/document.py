@@ -53,6 +53,7 @@ TAGS = {
     "incidents": "What went wrong.",
     "service-records": "What the customer gets: numbered, immutable, by period.",
     "months": "The manager's month.",
+    "animals-taken": "What was caught in a period, as authorities ask for it.",
     "events": "The log of what was told, to be pulled.",
     "webhooks": "What arrives at an endpoint.",
     "endpoints": "Where events are delivered to.",

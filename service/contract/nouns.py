@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from typing import Any
 
+from service.animals_taken.models import AnimalsTaken
 from service.batches.models import BatchLine, BatchResult
 from service.catches.models import CatchShown
 from service.conflicts.models import ConflictShown
@@ -27,6 +28,7 @@ from service.upkeep.models import KnownUpkeep
 from service.visits.models import Receipt, Visit
 
 NOUNS: dict[str, Any] = {
+    "animals-taken": AnimalsTaken,
     "api-key": ApiKey,
     "batch-line": BatchLine,
     "batch-result": BatchResult,

@@ -37,7 +37,7 @@ PARAMETERS = {
     "property_id": "only at this property",
     "set_id": "only in this set",
     "state": "only in this state",
-    "subject_id": "only about this set or sign",
+    "subject_id": "only about this set, sign or permit",
     "unassigned": "true: only what belongs to no job",
     "verdict": "only with this verdict",
     "visit_id": "only of this visit",
@@ -63,10 +63,18 @@ IDS = {
     "upkeep": "upkeep_alone_id",
     "workers": "worker_id",
 }
-EXAMPLES = {"kind": "invalid", "month": "2026-05", "name": "visit.json", "record": "2026-000123"}
+EXAMPLES = {
+    "from": "2026-01-01",
+    "kind": "invalid",
+    "month": "2026-05",
+    "name": "visit.json",
+    "record": "2026-000123",
+    "until": "2027-01-01",
+}
 # Forms that handlers check with sentences of their own.
 FORMS: dict[str, dict[str, Any]] = {
     "format": {"enum": ["json", "ndjson", "csv"]},
+    "region": {"pattern": "^[A-Z]{2}(-[A-Z0-9]{1,3})?$"},
     "month": {"pattern": "^(19[0-9]{2}|2[01][0-9]{2})-(0[1-9]|1[0-2])$"},
     "record": {"pattern": r"^[0-9]{4}-[0-9]{6}(\.[1-9][0-9]{0,5})?$"},
 }
@@ -124,7 +132,7 @@ def _parameters(path: str, read: dict[str, Any], opt: dict[str, Any]) -> Iterato
         place, name = one["in"], one["name"]
         known = PATH_PARAMETERS if place == "path" else PARAMETERS
         words = one.get("description") or known.get(name) or f"the {name.removesuffix('_id')}'s id"
-        example = {"example": _example_in(path, name)} if place == "path" else {}
+        example = {"example": _example_in(path, name)} if one["required"] else {}
         yield {
             "name": name,
             "in": place,
@@ -138,7 +146,7 @@ def _parameters(path: str, read: dict[str, Any], opt: dict[str, Any]) -> Iterato
 
 
 def _example_in(path: str, name: str) -> str:
-    """The example of a part of a path: the id that the examples of bodies speak of."""
+    """The example of a part of a path, the id that the examples of bodies speak of, or of what a query must hold."""
     if name != "id":
         return EXAMPLES.get(name) or id_named(name)
     return id_named(IDS[path.partition("/{id}")[0].rpartition("/")[2]])

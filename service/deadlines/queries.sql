@@ -136,8 +136,8 @@ select (select count(*) from moved) as said,
 
 -- name: list_deadlines
 -- In order of the due instant; the page is found first and filled up afterwards. A deadline's job is that of the
--- visit which states its set or sign. The day before `since` and the one after `until` leave out most before zones
--- are asked.
+-- visit which states its set or sign; a report's zone is that of the business. The day before `since` and the one
+-- after `until` leave out most before zones are asked.
 with found as materialized (
     select d.* from deadline d
     where d.business_id = :business_id and (d.due_at, d.id) > (:after_due_at::timestamptz, :after_id::uuid)
@@ -147,11 +147,13 @@ with found as materialized (
       and (:state::text is null or d.state = :state)
       and (:overdue::boolean is null or (d.state = 'open' and d.due_at <= :now) = :overdue)
       and (:since::date is null or d.due_at >= :since::date - 1 and d.due_at >= (
-            select :since::date::timestamp at time zone p.zone from property p
-            where p.business_id = :business_id and p.id = d.property_id))
+            select :since::date::timestamp at time zone coalesce(p.zone, b.zone) from business b
+            left join property p on p.business_id = :business_id and p.id = d.property_id
+            where b.business_id = :business_id))
       and (:until::date is null or d.due_at < :until::date + 1 and d.due_at < (
-            select :until::date::timestamp at time zone p.zone from property p
-            where p.business_id = :business_id and p.id = d.property_id))
+            select :until::date::timestamp at time zone coalesce(p.zone, b.zone) from business b
+            left join property p on p.business_id = :business_id and p.id = d.property_id
+            where b.business_id = :business_id))
       and (:job_id::uuid is null or exists (
             select from trap_set s join visit_job j on j.business_id = :business_id and j.visit_id = s.visit_id
             where s.business_id = :business_id and s.id = d.subject_id and j.job_id = :job_id
@@ -166,7 +168,9 @@ select d.id, d.kind, case when d.kind in ('check', 'set_search', 'lawn_cover') t
        d.starting_fact_id, d.started_at, d.due_at, d.state, d.state = 'open' and d.due_at <= :now as overdue, d.met_at, d.met_by_fact_id, d.outcome,
        d.known_at, d.episode, d.why, exists (
            select from work w
-           where w.business_id = :business_id and w.kind = 'property_anew' and w.subject_id = d.property_id
+           where w.business_id = :business_id and (w.kind = 'property_anew' and w.subject_id = d.property_id
+               -- a permit's stands there till its next period begins; taken up, it is tried again later
+               or w.kind = 'permit_anew' and w.subject_id = d.subject_id and (w.run_at <= :now or w.attempt > 0))
        ) as being_worked_out_anew
 from found d
 left join trap_set s on s.business_id = :business_id and s.id = d.subject_id
@@ -181,7 +185,9 @@ select d.id, d.kind, case when d.kind in ('check', 'set_search', 'lawn_cover') t
        d.starting_fact_id, d.started_at, d.due_at, d.state, d.state = 'open' and d.due_at <= :now as overdue, d.met_at, d.met_by_fact_id, d.outcome,
        d.known_at, d.episode, d.why, exists (
            select from work w
-           where w.business_id = :business_id and w.kind = 'property_anew' and w.subject_id = d.property_id
+           where w.business_id = :business_id and (w.kind = 'property_anew' and w.subject_id = d.property_id
+               -- a permit's stands there till its next period begins; taken up, it is tried again later
+               or w.kind = 'permit_anew' and w.subject_id = d.subject_id and (w.run_at <= :now or w.attempt > 0))
        ) as being_worked_out_anew
 from deadline d
 left join trap_set s on s.business_id = :business_id and s.id = d.subject_id

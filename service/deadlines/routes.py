@@ -28,7 +28,7 @@ from service.keys.rules import Caller
 sql = Queries(__package__)
 # a handler's parameter named `state` would be the framework's own
 AskedState = Annotated[State | None, QueryParameter(name="state")]
-Subject = Annotated[UUID | None, QueryParameter(description="the set or sign it is of")]
+Subject = Annotated[UUID | None, QueryParameter(description="the set, sign or permit it is of")]
 Overdue = Annotated[bool | None, QueryParameter(description="true: open and its due instant has come")]
 
 
@@ -49,7 +49,8 @@ async def list_deadlines(
     after: After = None,
     limit: Limit = 100,
 ) -> Response[Page[Deadline]]:
-    """Deadlines of every state by due instant; `since` and `until` are local dates of that instant."""
+    """Deadlines of every state by due instant; `since` and `until` are local dates of that instant
+    at the property; of a report those of the business."""
     after_due_at, after_id = decode_cursor(after, request.app.state.epoch, datetime, UUID) or (
         FIRST_INSTANT,
         FIRST_ID,

@@ -27,7 +27,7 @@ from service.kernel.paging import FIRST_ID, After, Limit, Page, decode_cursor, p
 from service.keys.rules import Caller
 from service.stated import door as stated
 from service.stated.resource import resource
-from service.work.door import every_property_anew
+from service.work.door import every_permit_anew, every_property_anew
 
 
 @get("/me", **route("read", gives=Me))
@@ -61,6 +61,8 @@ async def amend_business(
         outcome = await stated.patch(book, BUSINESS, caller.business_id, body, if_match)
         if outcome.before is not None and outcome.before.house_policies != outcome.now.house_policies:
             await every_property_anew(book)
+        if outcome.before is not None and outcome.before.zone != outcome.now.zone:
+            await every_permit_anew(book)
     return stated.answered(BUSINESS, outcome)
 
 

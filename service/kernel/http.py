@@ -1,6 +1,7 @@
 """What handlers share of HTTP: what a route takes and gives, tags, preconditions, answers."""
 
 import hashlib
+import re
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, TypeVar
 from urllib.parse import urlencode
@@ -16,6 +17,7 @@ S = TypeVar("S")
 
 IfMatch = Annotated[str | None, HeaderParameter(name="If-Match", description="the ETag that was read")]
 JSON = ("application/json",)
+_WEIGHT = re.compile(r"q=(0(?:\.[0-9]{1,3})?|1(?:\.0{1,3})?)")
 MERGE_PATCH = ("application/merge-patch+json", "application/json")
 
 
@@ -96,6 +98,24 @@ def read_answer(request: "Request[Any, Any, Any]", content: S, etag: str) -> Res
     if etag.removeprefix("W/") in known:
         return Response(None, status_code=304, headers={"ETag": etag})
     return answer(content, etag=etag)
+
+
+def accepted(accept: str | None, offered: Mapping[str, S]) -> S | None:
+    """Of what is offered by media type, what Accept likes best (RFC 9110 section 12.5.1); None where it takes none.
+
+    Of what it likes as well the first is taken.
+    """
+    for one in sorted((accept or "*/*").split(","), key=_weight, reverse=True):
+        asked = one.partition(";")[0].strip().lower()
+        for media, found in offered.items():
+            if asked in (media, f"{media.partition('/')[0]}/*", "*/*") and _weight(one) > 0:
+                return found
+    return None
+
+
+def _weight(one: str) -> float:
+    weight = _WEIGHT.search(one.replace(" ", ""))
+    return 1.0 if weight is None else float(weight.group(1))
 
 
 def link_next(request: "Request[Any, Any, Any]", cursor: str) -> str:

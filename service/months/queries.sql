@@ -90,7 +90,7 @@ group by r.property_id, r.method
 union all
 select 'overdue_now', d.property_id, d.kind, array_agg(d.id order by d.due_at, d.id), null
 from deadline d
-where d.business_id = :business_id and d.state = 'open' and d.due_at <= :now
+where d.business_id = :business_id and d.state = 'open' and d.due_at <= :now and d.property_id is not null
 group by d.property_id, d.kind;
 
 -- name: list_records

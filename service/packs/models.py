@@ -31,7 +31,11 @@ PartialDate = Annotated[
     ),
 ]
 MonthDay = Annotated[
-    str, Meta(pattern=r"^(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$", description="month and day, e.g. 07-31")
+    str,
+    Meta(
+        pattern=r"^((0[1-9]|1[0-2])-(0[1-9]|[12][0-9])|(0[13-9]|1[0-2])-30|(0[13578]|1[02])-31)$",
+        description="month and day, e.g. 07-31; 02-29 is the last day of February in every year",
+    ),
 ]
 Hours = Annotated[int, Meta(ge=1, le=336, description="hours")]
 Sentence = Annotated[str, Meta(min_length=1, max_length=500, pattern=LINE)]

@@ -97,7 +97,7 @@ async def store(book: Entry, caller: Caller, visit_id: UUID, new: NewVisit, if_m
         await book.db.column(sql.list_digests, business_id=book.business_id, id=visit_id) if stored else []
     )
     outcome = decisions.decide(stored, digest, earlier, if_match)
-    around = await read_surroundings(book, new)
+    around = await read_surroundings(book, visit_id, new)
     if outcome == "same" and stored is not None:
         warned = [] if stored.withdrawn_at else decisions.cautions(body_of(stored), around)
         return receipt(stored, "same", warned + await read_conflicts(book, visit_id))

@@ -19,6 +19,7 @@ from service.packs.permitted import Done, code, sentence, spoken_against
 from service.packs.rules import packs_at
 from service.treatments.models import TreatmentRecorded
 from service.visits.models import CatchRecorded, Caution, VisitRecorded
+from service.visits.permitting import PermitThere, not_under_permit
 
 DEEP_MM = 300
 
@@ -70,6 +71,8 @@ class Surroundings(Struct, frozen=True):
     ticket_known: bool
     features_known: list[UUID]
     harpoons: list[UUID]
+    # what the job of the visit is done under; None where it has no job or no permit
+    permit: PermitThere | None = None
 
 
 def decide(
@@ -127,6 +130,7 @@ def cautions(body: VisitBody, around: Surroundings) -> list[Caution]:
     """What the trade would warn of (common practice); what was done is recorded all the same."""
     found = [caution for one in body.sets for caution in _of_set(one, around)]
     found += _not_permitted(body, around)
+    found += not_under_permit(body, around.permit, around.target)
     harpoons = {*around.harpoons, *(one.id for one in body.sets if one.mechanism == "harpoon")}
     for check in body.checks:
         sprung = "sprung_empty" in (check.finding, *(trap.finding for trap in check.traps))

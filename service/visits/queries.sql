@@ -32,14 +32,19 @@ where v.business_id = :business_id
 order by v.arrived_at, v.id limit :most;
 
 -- name: read_surroundings
--- What a visit's own body is judged beside: its property, its workers, its job, the rule packs of its region.
+-- What a visit's own body is judged beside: its property and the rule packs of its region, its workers, the one job it
+-- can be of with its permit, mechanisms it checks.
 select
     p.id is not null as property_known, p.region, p.county, p.locality, p.zone,
-    (select coalesce(jsonb_agg(k order by k.id), '[]') from rule_pack k
+    (select coalesce(jsonb_agg(to_jsonb(k) - 'business_id' order by k.id), '[]') from rule_pack k
      where k.business_id = :business_id
        and (p.region = k.region or starts_with(p.region, k.region || '-'))) as packs,
     coalesce((select array_agg(w.id) from worker w where w.business_id = :business_id and w.id = any (:worker_ids::uuid[])), '{}') as workers_known,
     j.target, j.under_permit,
+    (select jsonb_build_object('id', m.id, 'number', m.number, 'authority', m.authority, 'species', m.species,
+                               'mechanisms', m.mechanisms, 'quota', m.quota, 'from_on', m.from_on, 'until_on', m.until_on,
+                               'zone', p.zone)
+     from permit m where m.business_id = :business_id and m.id = j.permit_id) as permit,
     exists (select from job l where l.business_id = :business_id and l.property_id = :property_id
             and l.opened_at <= :arrived_at and (l.closed_at is null or :arrived_at < l.closed_at)
             and coalesce((l.locate_ticket ->> 'starts_at')::timestamptz, :arrived_at) <= :arrived_at
@@ -50,6 +55,7 @@ select
               and s.mechanism = 'harpoon'), '{}') as harpoons
 from (
     select case when count(*) = 1 then min(o.target) end as target,
+           case when count(*) = 1 then (array_agg(o.permit_id))[1] end as permit_id,
            count(*) = 1 and bool_and(o.permit_id is not null) as under_permit
     from job o
     where o.business_id = :business_id and o.property_id = :property_id

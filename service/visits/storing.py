@@ -3,6 +3,7 @@
 from uuid import UUID
 
 import msgspec
+from msgspec.structs import replace
 
 from service.events.outbox import Entry
 from service.facts import rules as facts
@@ -11,6 +12,7 @@ from service.kernel.errors import Fault, Missing, invalid
 from service.kernel.http import tag_of
 from service.kernel.sql import Queries
 from service.owners import door as owners
+from service.permits import door as permits
 from service.visits import decisions
 from service.visits.decisions import StoredVisit, Surroundings, VersionRow
 from service.visits.models import Caution, Outcome, Receipt, Visit, VisitAmended
@@ -62,8 +64,8 @@ def receipt(stored: StoredVisit, outcome: Outcome, warnings: list[Caution]) -> R
     )
 
 
-async def read_surroundings(book: Entry, new: VisitBody) -> Surroundings:
-    return await book.db.one(
+async def read_surroundings(book: Entry, visit_id: UUID, new: VisitBody) -> Surroundings:
+    around = await book.db.one(
         Surroundings,
         sql.read_surroundings,
         business_id=book.business_id,
@@ -73,6 +75,10 @@ async def read_surroundings(book: Entry, new: VisitBody) -> Surroundings:
         worker_ids=[new.worker_id, *new.with_worker_ids],
         set_ids=[check.set_id for check in new.checks],
     )
+    if around.permit is None or around.permit.quota is None:
+        return around
+    taken = await permits.taken(book.db, book.business_id, around.permit.id, visit_id)
+    return replace(around, permit=replace(around.permit, taken=taken))
 
 
 async def claim_ids(book: Entry, visit_id: UUID, new: VisitBody) -> None:

@@ -7,7 +7,7 @@ from uuid import UUID
 from service.events.outbox import Entry
 from service.kernel.db import Db
 from service.kernel.sql import Queries
-from service.work.models import PROPERTY_ANEW, RECORD, RECORDS_ANEW
+from service.work.models import PERMIT_ANEW, PROPERTY_ANEW, RECORD, RECORDS_ANEW
 from service.work.rules import SETTLING, SETTLING_AT_MOST
 
 sql = Queries(__package__)
@@ -65,6 +65,11 @@ async def every_property_of_all_anew(db: Db, now: datetime) -> int:
     """What holds for every business changed: each property is worked out anew; how many there are."""
     queued: int = await db.value(sql.put_every_property_of_all, kind=PROPERTY_ANEW, now=now)
     return queued
+
+
+async def every_permit_anew(entry: Entry) -> None:
+    """The zone of the business or one of its rule packs changed: the reports of each permit are worked out anew."""
+    await entry.db.run(sql.put_every_permit, business_id=entry.business_id, kind=PERMIT_ANEW, now=entry.now)
 
 
 async def visit_changed(entry: Entry, visit_id: UUID, property_id: UUID, since_at: datetime) -> None:

@@ -14,6 +14,9 @@ RECORDS_ANEW = "records_anew"
 PROPERTY_ANEW = "property_anew"
 # Bodies that were refused because the property was not there yet; subject: the property.
 REFUSALS_AGAIN = "refusals_again"
+# The reports of a permit, after it or a rule pack changed, and when its next reporting period begins; subject: the
+# permit.
+PERMIT_ANEW = "permit_anew"
 # Sets that stand though their job is closed; subject: the job.
 LEFT_OUT = "left_out"
 

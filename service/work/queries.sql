@@ -44,6 +44,13 @@ with put as (
 )
 select count(*) from put;
 
+-- name: put_every_permit
+insert into work as w (business_id, kind, subject_id, first_at, run_at)
+select p.business_id, :kind, p.id, :now, :now from permit p where p.business_id = :business_id
+on conflict (business_id, kind, subject_id) do update
+set since_at = null, run_at = least(w.run_at, excluded.run_at), attempt = 0, last_error = null
+where w.business_id = :business_id;
+
 -- name: put_first_record
 -- The record of a visit that has none yet, as the business has set it: on receipt, or when the hold is over.
 insert into work as w (business_id, kind, subject_id, first_at, run_at)

@@ -61,11 +61,16 @@ def example_of(operation: dict[str, Any]) -> Any:
 
 
 def address(path: str, operation: dict[str, Any]) -> str:
-    """The path with the examples of its parameters."""
+    """The path with the examples of its parameters, and of those that its query must hold."""
     for one in operation["parameters"]:
         if one["in"] == "path":
             path = path.replace(f"{{{one['name']}}}", one["example"])
-    return path
+    asked = [
+        f"{one['name']}={one['example']}"
+        for one in operation["parameters"]
+        if one["in"] == "query" and one["required"]
+    ]
+    return f"{path}?{'&'.join(asked)}" if asked else path
 
 
 def test_it_is_openapi() -> None:

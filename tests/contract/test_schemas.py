@@ -29,7 +29,18 @@ UNITS = {
 }
 # What the design calls a noun, by the file that describes it.
 NOUNS = {
-    *("api-key", "business", "catch", "check", "clearing", "conflict", "customer", "deadline", "delivery"),
+    *(
+        "animals-taken",
+        "api-key",
+        "business",
+        "catch",
+        "check",
+        "clearing",
+        "conflict",
+        "customer",
+        "deadline",
+        "delivery",
+    ),
     *("endpoint", "event", "feature", "finding", "incident", "job", "lawn-patch", "look", "month", "party"),
     *(
         "permit",

@@ -5,7 +5,7 @@ import itertools
 import pytest
 from litestar import Litestar
 
-from tests.house.walk import MINE, address, every_route, fill, ids_of, routes_with_keys
+from tests.house.walk import MINE, address, asked, every_route, fill, ids_of, routes_with_keys
 from tests.http import Api
 
 # NUL, half a surrogate pair, no date at all, dates and numbers beyond what is kept, very long, empty
@@ -52,7 +52,7 @@ async def test_no_parameter_of_a_query_is_our_fault(mine: Api, app: Litestar) ->
     for one in routes_with_keys(app):
         for name in one.queries:
             for value in ODD:
-                await mine.send(one.method, f"{address(one, ids)}?{name}={value}")
+                await mine.send(one.method, asked(one, ids, name, value))
 
 
 async def test_no_step_of_an_address_is_our_fault(mine: Api, app: Litestar) -> None:

@@ -116,6 +116,9 @@ def bodies(word: str) -> dict[str, Any]:
     }
 
 
+# What a report must be asked with.
+ASKED = {"animals-taken": ["from=2026-05-01", "until=2026-06-01"]}
+
 # Stated with an id of one's own, in the order in which one needs the other.
 STATED = [
     f"workers/{WORKER}",
@@ -173,6 +176,15 @@ def address(one: Walked, ids: dict[str, str]) -> str:
     return "/".join(steps)
 
 
+def asked(one: Walked, ids: dict[str, str], name: str = "", value: str = "") -> str:
+    """The address with what its query must hold; `name` has that value in its place."""
+    held = [
+        each for each in ASKED.get(one.path.split("/")[-1], []) if not name or not each.startswith(f"{name}=")
+    ]
+    query = "&".join([*held, *([f"{name}={value}"] if name else [])])
+    return f"{address(one, ids)}?{query}" if query else address(one, ids)
+
+
 async def call(api: Api, one: Walked, ids: dict[str, str], word: str = THEIRS) -> Any:
     """The route with what it takes; the answer."""
     last = [step for step in one.path.split("/") if not step.startswith("{")][-1]
@@ -185,4 +197,4 @@ async def call(api: Api, one: Walked, ids: dict[str, str], word: str = THEIRS) -
     headers = {"Content_Type": one.opt["media"][0]} if body is not None else {}
     if one.method in {"PATCH", "DELETE"}:
         headers["If_Match"] = "*"
-    return await api.send(one.method, address(one, ids), body, **headers)
+    return await api.send(one.method, asked(one, ids), body, **headers)

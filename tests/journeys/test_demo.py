@@ -108,13 +108,19 @@ def test_what_is_overdue_now_is_said_and_nothing_else(demo: Demo):
 
 
 def test_what_was_looked_at_yesterday_is_due_when_today_ends(demo: Demo):
-    tonight = demo.find("deadlines", state="open", overdue=False)
+    open_yet = demo.find("deadlines", state="open", overdue=False)
+    tonight = [one for one in open_yet if one["kind"] != "report"]
     assert {number_of(one) for one in tonight} == {2, 7, 11}
     (visit,) = demo.visits("due_tonight")
     tomorrow = local_day(NOW.isoformat(), LONDON) + timedelta(days=1)
     midnight = datetime.combine(tomorrow, time(), ZoneInfo(LONDON))
     for check in visit["checks"]:
         assert datetime.fromisoformat(begun_by(demo, check)["due_at"]) == midnight
+
+
+def test_each_permit_is_reported_by_the_end_of_january(demo: Demo):
+    reports = demo.find("deadlines", kind="report")
+    assert [(one["due_at"], one["state"]) for one in reports] == [("2027-02-01T08:00:00Z", "open")] * 2
 
 
 def test_a_set_that_stands_when_its_job_is_closed_is_left_out(demo: Demo):

@@ -141,7 +141,8 @@ async def test_any_order_with_doublings_and_delays_leaves_the_same_book(
     assert await untrue(owner, in_order.business_id, FAR) == []
     assert await gaps(owner, in_order.business_id) == []
     opening, closing = of_office(relay.exchanges)
-    homes = sorted(expected)
+    # a permit's reports are at no property, and the same in every order
+    homes = sorted(home for home in expected if home is not None)
     for seed in range(ORDERS):
         dice = random.Random(seed)  # noqa: S311 - an order that can be had again
         # two orders share the properties out between them, so that each stands in half of all orders
@@ -160,7 +161,7 @@ async def test_any_order_with_doublings_and_delays_leaves_the_same_book(
         await replay(api, [] if closes_first else closing)
         await stage.run_to(FAR)
         found = await book_of(owner, api.business_id)
-        assert differences(expected, found, chosen) == [], f"seed {seed}"
+        assert differences(expected, found, [*chosen, None]) == [], f"seed {seed}"
         assert await untrue(owner, api.business_id, FAR) == [], f"seed {seed}"
         assert await gaps(owner, api.business_id) == [], f"seed {seed}"
     assert len(homes) == 14

@@ -1,0 +1,1 @@
+"""Animals taken: the figures of a report, and each catch once."""

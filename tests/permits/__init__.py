@@ -1,0 +1,1 @@
+"""Permits: reporting years, what is due, what the clock says."""
