@@ -43,6 +43,7 @@ TAGS = {
     "catches": "What was caught, with where and how.",
     "lawn-patches": "Turf that soil lay on, with the verdict on how long.",
     "deadlines": "What is due, overdue or over, each with why.",
+    "rounds": "The day: where to go, what stands and waits there, what to heed.",
     "properties": "Places where work is done, their features and tenures.",
     "customers": "Whom the work is done for.",
     "jobs": "One target species at one property, opened and closed by a person.",

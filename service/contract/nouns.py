@@ -19,6 +19,7 @@ from service.permits.models import Permit
 from service.properties.models import Feature, Property, Tenure
 from service.records.models import Party, ServiceRecord
 from service.refusals.models import Refusal
+from service.rounds.models import Round
 from service.sets.models import SetShown, TrapShown
 from service.signs.models import PatchShown, SignShown
 from service.treatments.models import KnownTreatment
@@ -55,6 +56,7 @@ NOUNS: dict[str, Any] = {
     "recorded-visit": Visit,
     "refusal": Refusal,
     "repair": Repair,
+    "round": Round,
     "service-record": ServiceRecord,
     "set": SetShown,
     "sign": SignShown,

@@ -44,6 +44,7 @@ PARAMETERS = {
     "worker_id": "only of this worker",
 }
 PATH_PARAMETERS = {
+    "date": "local date, e.g. 2026-05-15",
     "id": "its id; any UUID but nil, so a client may mint it",
     "kind": "the last step of a problem's type",
     "month": "year and month, e.g. 2026-05",
@@ -62,9 +63,16 @@ IDS = {
     "upkeep": "upkeep_alone_id",
     "workers": "worker_id",
 }
-EXAMPLES = {"kind": "invalid", "month": "2026-05", "name": "visit.json", "record": "2026-000123"}
+EXAMPLES = {
+    "date": "2026-05-15",
+    "kind": "invalid",
+    "month": "2026-05",
+    "name": "visit.json",
+    "record": "2026-000123",
+}
 # Forms that handlers check with sentences of their own.
 FORMS: dict[str, dict[str, Any]] = {
+    "date": {"pattern": "^(19[0-9]{2}|2[01][0-9]{2})-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"},
     "format": {"enum": ["json", "ndjson", "csv"]},
     "month": {"pattern": "^(19[0-9]{2}|2[01][0-9]{2})-(0[1-9]|1[0-2])$"},
     "record": {"pattern": r"^[0-9]{4}-[0-9]{6}(\.[1-9][0-9]{0,5})?$"},

@@ -31,7 +31,18 @@ UNITS = {
 NOUNS = {
     *("api-key", "business", "catch", "check", "clearing", "conflict", "customer", "deadline", "delivery"),
     *("endpoint", "event", "feature", "finding", "incident", "job", "lawn-patch", "look", "month", "party"),
-    *("permit", "problem", "property", "refusal", "repair", "service-record", "set", "sign", "survey"),
+    *(
+        "permit",
+        "problem",
+        "property",
+        "refusal",
+        "repair",
+        "round",
+        "service-record",
+        "set",
+        "sign",
+        "survey",
+    ),
     *("tamping", "tenure", "told", "trap", "treatment", "upkeep", "visit", "worker"),
 }
 
