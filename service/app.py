@@ -38,6 +38,7 @@ from service.permits import routes as permits
 from service.properties import routes as properties
 from service.records import routes as records
 from service.refusals import routes as refusals
+from service.rounds import routes as rounds
 from service.sets import routes as sets
 from service.signs import routes as signs
 from service.treatments import routes as treatments
@@ -76,6 +77,7 @@ SLICES = [
     conflicts,
     deadlines,
     packs,
+    rounds,
     treatments,
     upkeep,
     incidents,

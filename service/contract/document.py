@@ -44,6 +44,7 @@ TAGS = {
     "lawn-patches": "Turf that soil lay on, with the verdict on how long.",
     "deadlines": "What is due, overdue or over, each with why.",
     "rule-packs": "What law and practice ask where, each text as it was read.",
+    "rounds": "The day: where to go, what stands and waits there, what to heed.",
     "properties": "Places where work is done, their features and tenures.",
     "customers": "Whom the work is done for.",
     "jobs": "One target species at one property, opened and closed by a person.",

@@ -6,6 +6,10 @@ from service.contract.values import LEFT_OUT, id_named
 
 _LOOK = "House policy: one look on every local calendar day"
 _WHY = f"Look by Sat 16 May 2026 00:00 (America/Los_Angeles): placed Thu 14 May 10:20; {_LOOK}."
+_SOIL = (
+    "Clear by Sat 16 May 2026 10:00 (America/Los_Angeles): seen Thu 14 May 10:05; "
+    "Lawn: soil off within 72 hours of the earliest moment."
+)
 _NOT_FREE = {
     "free": False,
     "from_at": "2026-05-07T17:00:00Z",
@@ -42,8 +46,11 @@ BY_MEMBER: dict[str, Any] = {
     "Caution.code": "not_flagged",
     "Caution.detail": "People walk here and the set carries no flag; flag it and tell all concerned where it stands.",
     "Caution.fact_id": id_named("set_id"),
-    "CautionLine.sentence": "Traps stand here: do not touch them, and keep children and animals away from them.",
+    "CautionLine.called_up_by": ["foot traffic path"],
+    "CautionLine.code": "foot_traffic",
+    "CautionLine.sentence": "People walk here: turn each trap out of their way, flag it, and leave its flag up.",
     "CautionLine.source": "common practice",
+    "CautionLine.to": "everyone",
     "CheckLine.checked_by": "worker",
     "CheckSettled.outcome": "late",
     "Claim.broken_by": [],
@@ -210,6 +217,7 @@ BY_MEMBER: dict[str, Any] = {
     "RuleApplied.kind": "calendar_day",
     "RuleApplied.rule": _LOOK,
     "RuleApplied.state": "practice",
+    "Round.date": "2026-05-15",
     "ServiceRecord.issued_at": "2026-05-14T18:02:11Z",
     "ServiceRecord.replaces": None,
     "Set.moved_from_set_id": LEFT_OUT,
@@ -231,6 +239,14 @@ BY_MEMBER: dict[str, Any] = {
     "SignShown.in_use": LEFT_OUT,
     "SignShown.kind": "mound",
     "SignShown.state": "cleared",
+    "Stop.earliest_due_at": "2026-05-16T07:00:00Z",
+    "StopDeadline.due_at": "2026-05-16T17:00:00Z",
+    "StopDeadline.id": id_named("lawn_deadline_id"),
+    "StopDeadline.kind": "lawn",
+    "StopDeadline.set_id": LEFT_OUT,
+    "StopDeadline.why": _SOIL,
+    "StopSet.state": "standing",
+    "StopSet.why": _WHY,
     "Survey.area": LEFT_OUT,
     "Survey.surveyed_at": "2026-05-14T17:02:00Z",
     "Tamping.tamped_at": "2026-05-14T17:10:00Z",

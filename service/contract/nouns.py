@@ -21,6 +21,7 @@ from service.permits.models import Permit
 from service.properties.models import Feature, Property, Tenure
 from service.records.models import Party, ServiceRecord
 from service.refusals.models import Refusal
+from service.rounds.models import Round
 from service.sets.models import SetShown, TrapShown
 from service.signs.models import PatchShown, SignShown
 from service.treatments.models import KnownTreatment
@@ -59,6 +60,7 @@ NOUNS: dict[str, Any] = {
     "refusal": Refusal,
     "repair": Repair,
     "rule-pack": PackShown,
+    "round": Round,
     "service-record": ServiceRecord,
     "set": SetShown,
     "sign": SignShown,

@@ -44,6 +44,7 @@ PARAMETERS = {
     "worker_id": "only of this worker",
 }
 PATH_PARAMETERS = {
+    "date": "local date, e.g. 2026-05-15",
     "id": "its id; any UUID but nil, so a client may mint it",
     "kind": "the last step of a problem's type",
     "month": "year and month, e.g. 2026-05",
@@ -65,6 +66,7 @@ IDS = {
 }
 EXAMPLES = {
     "from": "2026-01-01",
+    "date": "2026-05-15",
     "kind": "invalid",
     "month": "2026-05",
     "name": "visit.json",
@@ -73,6 +75,7 @@ EXAMPLES = {
 }
 # Forms that handlers check with sentences of their own.
 FORMS: dict[str, dict[str, Any]] = {
+    "date": {"pattern": "^(19[0-9]{2}|2[01][0-9]{2})-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"},
     "format": {"enum": ["json", "ndjson", "csv"]},
     "region": {"pattern": "^[A-Z]{2}(-[A-Z0-9]{1,3})?$"},
     "month": {"pattern": "^(19[0-9]{2}|2[01][0-9]{2})-(0[1-9]|1[0-2])$"},

@@ -52,6 +52,7 @@ IDS = {
     "Repair": "repair_id",
     "Set": "set_id",
     "SetShown": "set_id",
+    "StopSet": "set_id",
     "Sign": "sign_id",
     "SignShown": "sign_id",
     "Survey": "survey_id",

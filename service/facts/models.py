@@ -10,6 +10,7 @@ from service.kernel.values import (
     AreaM2,
     Count,
     Degrees,
+    FootTraffic,
     Ids,
     Instant,
     LengthMm,
@@ -122,7 +123,7 @@ class Set(Fact, frozen=True, kw_only=True):
     light_kept_out: bool | None = None
     trigger_travel_mm: LengthMm | None = None
     flagged: bool | None = None
-    foot_traffic: Literal["none", "some", "path"] | None = None
+    foot_traffic: FootTraffic | None = None
     opening_length_mm: LengthMm | None = None
     opening_width_mm: LengthMm | None = None
     opening_on_turf: bool | None = None

@@ -67,6 +67,20 @@ Ids = Annotated[list[UUID], Meta(max_length=100)]
 # What a key may do: post visits, read, run the office, subscribe to events, hold the keys.
 Scope = Literal["record", "read", "office", "events", "admin"]
 Mechanism = Literal["scissor_jaw", "harpoon", "choker_loop", "two_prong_pincer", "snap", "box", "live_tunnel"]
+FootTraffic = Literal["none", "some", "path"]
+# what is to be heeded at a property
+Hazard = Literal[
+    "foot_traffic",
+    "children",
+    "pets",
+    "livestock",
+    "buried_cables",
+    "irrigation",
+    "gas_line",
+    "hollowed_paving",
+    "water",
+    "vehicles",
+]
 
 # RFC 7946: longitude, latitude in degrees, optionally altitude in metres; WGS 84.
 Position = Annotated[

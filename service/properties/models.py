@@ -1,11 +1,12 @@
 """A property, its features and its tenures."""
 
-from typing import Annotated, Literal
+from typing import Annotated
 from uuid import UUID
 
 from msgspec import Meta, Struct, field
 
 from service.kernel.values import (
+    Hazard,
     Instant,
     Line,
     LineString,
@@ -17,19 +18,6 @@ from service.kernel.values import (
     Region,
     Zone,
 )
-
-Hazard = Literal[
-    "foot_traffic",
-    "children",
-    "pets",
-    "livestock",
-    "buried_cables",
-    "irrigation",
-    "gas_line",
-    "hollowed_paving",
-    "water",
-    "vehicles",
-]
 
 
 class NewProperty(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):

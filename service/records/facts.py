@@ -9,12 +9,16 @@ from msgspec import Struct
 from service.claims.models import Applied, Presence
 from service.facts.models import Fate
 from service.identity.models import HousePolicy, Licence
+from service.kernel.values import FootTraffic, Hazard
 from service.records.models import LicenceLine, Party, RepairLine, ToldLine
 from service.sets.models import Check, Placing
 
 
 class Head(Struct, frozen=True, kw_only=True):
-    """The visit with its property, its job and its business; `target` and `permit` are the job's."""
+    """The visit with its property, its job and its business; `target` and `permit` are the job's.
+
+    `hazards` are those of the property as it was stated when the visit ended.
+    """
 
     id: UUID
     property_id: UUID
@@ -36,6 +40,7 @@ class Head(Struct, frozen=True, kw_only=True):
     business_zone: str
     licences: list[Licence]
     house_policies: list[HousePolicy]
+    hazards: tuple[Hazard, ...]
     paving_undermined: bool
 
 
@@ -54,6 +59,9 @@ class SetPlacing(Placing, frozen=True, kw_only=True):
     set_id: UUID
     target: str | None
     position: dict[str, Any] | None
+    depth_mm: int | None
+    foot_traffic: FootTraffic | None
+    opening_on_turf: bool | None
 
 
 class SetCheck(Check, frozen=True, kw_only=True):

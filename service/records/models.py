@@ -6,6 +6,7 @@ from uuid import UUID
 
 from msgspec import Meta, Struct
 
+from service.cautions.models import CautionLine
 from service.claims.models import Claim, TreatmentLine
 from service.events.models import Event
 from service.facts.models import Action, Fate, Finding
@@ -72,13 +73,6 @@ class RepairLine(Struct, frozen=True, kw_only=True):
     how: str
     area_m2: AreaShownM2
     seed_treated: bool | None
-
-
-class CautionLine(Struct, frozen=True, kw_only=True):
-    """What the customer should know, with the source of the advice."""
-
-    sentence: str
-    source: str
 
 
 class ToldLine(Struct, frozen=True, kw_only=True):

@@ -1,10 +1,15 @@
 -- name: read_head
+-- Hazards are those that were stated when the visit ended: what the office learns later changes no record of before.
 select v.id, v.property_id, v.worker_id, v.with_worker_ids, v.arrived_at, v.ended_at, v.outcome, v.treatments_none,
        v.customer_note, v.withdrawn_at, p.zone, p.region, p.ref as property_ref, p.address, k.job_id, j.target,
        case when m.id is not null then jsonb_build_object('number', m.number, 'authority', m.authority) end as permit,
        b.zone as business_zone, b.licences, b.house_policies,
        exists (select from sign s where s.business_id = :business_id and s.visit_id = :visit_id
-               and s.kind = 'undermined_paving') as paving_undermined
+               and s.kind = 'undermined_paving') as paving_undermined,
+       coalesce((select h.body->'hazards' from stated_version h
+                 where h.business_id = :business_id and h.noun = 'property' and h.id = p.id
+                   and (h.received_at <= v.ended_at or h.version = 1)
+                 order by h.version desc limit 1), '[]') as hazards
 from visit v
 join property p on p.business_id = :business_id and p.id = v.property_id
 join business b on b.business_id = :business_id
@@ -57,7 +62,8 @@ where c.business_id = :business_id and c.property_id = :property_id and c.method
 -- name: list_placings
 -- Sets at the property that the visit touched, or that had not ended before it.
 select s.id as set_id, s.visit_id, s.property_id, s.placed_at, s.mechanism, s.moved_from_set_id, s.target,
-       s.position, (select array_agg((one->>'no')::int) from jsonb_array_elements(s.traps) one) as trap_nos
+       s.position, s.depth_mm, s.foot_traffic, s.opening_on_turf,
+       (select array_agg((one->>'no')::int) from jsonb_array_elements(s.traps) one) as trap_nos
 from set_state e
 join trap_set s on s.business_id = :business_id and s.id = e.set_id and s.property_id = :property_id
 where e.business_id = :business_id and e.property_id = :property_id

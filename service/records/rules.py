@@ -10,6 +10,8 @@ from zoneinfo import ZoneInfo
 
 import msgspec
 
+from service.cautions.models import CautionLine, Met
+from service.cautions.rules import cautions_for, merged
 from service.claims.models import Presence
 from service.claims.rules import claims, period_of, statement, treatments
 from service.deadlines.why import NOTICE
@@ -20,7 +22,6 @@ from service.kernel.errors import Refused
 from service.records.facts import Caught, Head, SetPlacing, SoilCleared, VisitFacts
 from service.records.models import (
     Animals,
-    CautionLine,
     Content,
     LicenceLine,
     Party,
@@ -29,7 +30,6 @@ from service.records.models import (
     WithdrawnContent,
 )
 from service.records.set_lines import (
-    IN_THE_GROUND,
     at_end,
     check_lines,
     is_seen,
@@ -38,22 +38,11 @@ from service.records.set_lines import (
     nights,
     set_lines,
 )
+from service.sets.models import IN_THE_GROUND
 
 _MONTH = re.compile(r"(19[0-9]{2}|2[01][0-9]{2})-(0[1-9]|1[0-2])")
 
 DEAD = ("dead_in_trap", "dispatched")
-TRAPS_STAND = CautionLine(
-    sentence="Traps stand here: do not touch them, and keep children, visitors and animals away from them.",
-    source="common practice",
-)
-DEAD_ANIMALS = CautionLine(
-    sentence="Touch no dead animal with bare hands: wear gloves, seal it in a bag and wash with soap.",
-    source="California Department of Fish and Wildlife",
-)
-PAVING = CautionLine(
-    sentence="Paving that runs have hollowed out can crack under a foot: keep off it.",
-    source="common practice",
-)
 
 
 def content(facts: VisitFacts) -> VisitContent:
@@ -100,7 +89,7 @@ def content(facts: VisitFacts) -> VisitContent:
         pesticide_free_by_us=by_us,
         pesticide_known_at_property=known,
         statement=statement(by_us, known, zone),
-        cautions=_cautions(head, lines, facts.caught),
+        cautions=_cautions(facts, lines, placings),
         told=sorted(facts.told, key=lambda one: (one.told_at, one.told_id.bytes)),
         next_due=next_due(lines, ends),
         notice=NOTICE,
@@ -218,10 +207,28 @@ def _mounds_cleared(head: Head, clearings: Sequence[SoilCleared]) -> int:
     return cleared
 
 
-def _cautions(head: Head, lines: Sequence[SetLine], caught: Sequence[Caught]) -> list[CautionLine]:
-    said = [
-        (TRAPS_STAND, any(line.state in IN_THE_GROUND for line in lines)),
-        (DEAD_ANIMALS, any(one.fate in DEAD for one in caught)),
-        (PAVING, head.paving_undermined),
+def _cautions(
+    facts: VisitFacts, lines: Sequence[SetLine], placings: Mapping[UUID, SetPlacing]
+) -> list[CautionLine]:
+    """What the place, the animals of the visit and the sets in the ground at its end call up."""
+    head = facts.head
+    met = [
+        Met(
+            has_set=False,
+            hazards=head.hazards,
+            undermined_paving=head.paving_undermined,
+            dead_animal=any(one.fate in DEAD for one in facts.caught),
+        )
     ]
-    return [caution for caution, is_due in said if is_due]
+    met += [
+        Met(
+            mechanism=one.mechanism,
+            target=one.target or head.target,
+            hazards=head.hazards,
+            foot_traffic=one.foot_traffic,
+            depth_mm=one.depth_mm,
+            opening_on_turf=bool(one.opening_on_turf),
+        )
+        for one in (placings[line.set_id] for line in lines if line.state in IN_THE_GROUND)
+    ]
+    return merged(map(cautions_for, met))

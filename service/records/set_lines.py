@@ -10,10 +10,8 @@ from service.deadlines.models import Place
 from service.methods.rules import class_of
 from service.records.facts import Head, SetCheck, SetPlacing
 from service.records.models import CheckLine, Done, MethodUsed, NextDue, SetLine
-from service.sets.models import SetFacts, SetState
+from service.sets.models import IN_THE_GROUND, SetFacts, SetState
 from service.sets.rules import derive
-
-IN_THE_GROUND = ("standing", "made_safe", "missing")
 
 
 class AtEnd(NamedTuple):

@@ -6,15 +6,17 @@ from uuid import UUID
 
 from msgspec import Meta, Struct
 
+from service.cautions.models import CautionLine
 from service.conflicts.models import Conflict
 from service.deadlines.models import Derived
 from service.events.models import Event
 from service.facts.models import Action, Finding, Trap, TrapFinding
-from service.kernel.values import Degrees, Instant, LengthMm, Mechanism, Point
+from service.kernel.values import Degrees, FootTraffic, Hazard, Instant, LengthMm, Mechanism, Point
 
 # missing: it stands by the book, and the last look did not find it
 State = Literal["awaited", "standing", "made_safe", "missing", "pulled", "moved", "lost"]
 Ending = Literal["pulled", "moved", "lost"]
+IN_THE_GROUND: tuple[State, ...] = ("standing", "made_safe", "missing")
 
 
 # Facts ---------------------------------------------------------------------------------------------------
@@ -105,12 +107,8 @@ class Known(Struct, frozen=True, kw_only=True):
 
 
 # Read models ---------------------------------------------------------------------------------------------
-class SetShown(Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """A set as stated and as it now is.
-
-    Amending what is stated takes `visit_etag`; while its placing is awaited, nothing is stated and there is
-    none. `trap_nights` counts a trap that was found sprung for half its interval.
-    """
+class SetRow(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """A set as stated and as it now is; while its placing is awaited, nothing of it is stated."""
 
     id: UUID
     property_id: UUID
@@ -128,7 +126,7 @@ class SetShown(Struct, frozen=True, kw_only=True, omit_defaults=True):
     light_kept_out: bool | None = None
     trigger_travel_mm: LengthMm | None = None
     flagged: bool | None = None
-    foot_traffic: Literal["none", "some", "path"] | None = None
+    foot_traffic: FootTraffic | None = None
     opening_length_mm: LengthMm | None = None
     opening_width_mm: LengthMm | None = None
     opening_on_turf: bool | None = None
@@ -142,6 +140,26 @@ class SetShown(Struct, frozen=True, kw_only=True, omit_defaults=True):
     looks: int
     catches: int
     trap_nights: Annotated[Decimal, Meta(description="trap-nights")]
+
+
+class SetFound(SetRow, frozen=True, kw_only=True):
+    """A set with what its cautions rest on beside it: its property's hazards, its job's target, its sign."""
+
+    hazards: tuple[Hazard, ...]
+    job_target: str | None = None
+    undermined_paving: bool
+
+
+class SetShown(SetRow, frozen=True, kw_only=True):
+    """A set as stated and as it now is.
+
+    Amending what is stated takes `visit_etag`; while its placing is awaited, nothing is stated and there is
+    none. `trap_nights` counts a trap that was found sprung for half its interval. `cautions` hold while the set
+    may stand; `notice` says what comes before them.
+    """
+
+    cautions: list[CautionLine]
+    notice: str
 
 
 class TrapShown(Struct, frozen=True, kw_only=True, omit_defaults=True):

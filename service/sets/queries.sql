@@ -75,11 +75,15 @@ select d.set_id as id, d.property_id, j.job_id, s.visit_id, '"' || v.version || 
     s.moved_from_set_id, d.placed_at, s.target, s.position, s.mechanism, s.traps, s.depth_mm, s.light_kept_out,
     s.trigger_travel_mm, s.flagged, s.foot_traffic, s.opening_length_mm, s.opening_width_mm, s.opening_on_turf,
     s.photo_ids, d.state, d.fishing, d.ended_at, d.last_looked_at, d.last_finding, d.moved_to_set_id, d.looks,
-    d.catches, round(d.trap_half_nights / 2.0, 1) as trap_nights
+    d.catches, round(d.trap_half_nights / 2.0, 1) as trap_nights,
+    p.hazards, q.target as job_target, coalesce(g.kind = 'undermined_paving', false) as undermined_paving
 from set_state d
+join property p on p.business_id = :business_id and p.id = d.property_id
 left join trap_set s on s.business_id = :business_id and s.id = d.set_id
 left join visit v on v.business_id = :business_id and v.id = s.visit_id
 left join visit_job j on j.business_id = :business_id and j.visit_id = s.visit_id
+left join job q on q.business_id = :business_id and q.id = j.job_id
+left join sign g on g.business_id = :business_id and g.id = s.sign_id
 where d.business_id = :business_id and d.set_id = :id;
 
 -- name: list_sets
@@ -111,11 +115,15 @@ select d.set_id as id, d.property_id, j.job_id, s.visit_id, '"' || v.version || 
     s.moved_from_set_id, d.placed_at, s.target, s.position, s.mechanism, s.traps, s.depth_mm, s.light_kept_out,
     s.trigger_travel_mm, s.flagged, s.foot_traffic, s.opening_length_mm, s.opening_width_mm, s.opening_on_turf,
     s.photo_ids, d.state, d.fishing, d.ended_at, d.last_looked_at, d.last_finding, d.moved_to_set_id, d.looks,
-    d.catches, round(d.trap_half_nights / 2.0, 1) as trap_nights
+    d.catches, round(d.trap_half_nights / 2.0, 1) as trap_nights,
+    p.hazards, q.target as job_target, coalesce(g.kind = 'undermined_paving', false) as undermined_paving
 from found d
+join property p on p.business_id = :business_id and p.id = d.property_id
 left join trap_set s on s.business_id = :business_id and s.id = d.set_id
 left join visit v on v.business_id = :business_id and v.id = s.visit_id
 left join visit_job j on j.business_id = :business_id and j.visit_id = s.visit_id
+left join job q on q.business_id = :business_id and q.id = j.job_id
+left join sign g on g.business_id = :business_id and g.id = s.sign_id
 order by d.set_id;
 
 -- name: list_traps

@@ -12,7 +12,8 @@ from service.kernel.http import read_answer, route, weak_tag
 from service.kernel.paging import FIRST_ID, After, Limit, Page, Since, Until, decode_cursor, page
 from service.kernel.sql import Queries
 from service.keys.rules import Caller
-from service.sets.models import SetShown, State, TrapShown
+from service.sets.heeded import shown
+from service.sets.models import SetFound, SetShown, State, TrapShown
 
 sql = Queries(__package__)
 # a handler's parameter named `state` would be the framework's own
@@ -46,7 +47,7 @@ async def list_sets(
     """Sets by id; `since` and `until` are local dates of placing, `mark` is that of one of their traps."""
     (after_id,) = decode_cursor(after, request.app.state.epoch, UUID) or (FIRST_ID,)
     rows = await Db(pool).many(
-        SetShown,
+        SetFound,
         sql.list_sets,
         business_id=caller.business_id,
         property_id=property_id,
@@ -58,7 +59,7 @@ async def list_sets(
         after_id=after_id,
         most=limit + 1,
     )
-    return page(request, rows, limit, lambda row: (row.id,))
+    return page(request, [shown(row) for row in rows], limit, lambda row: (row.id,))
 
 
 @get("/sets/{set_id:uuid}", **route("read", gives=SetShown, headers=("ETag",), status=(200, 304)))
@@ -66,10 +67,11 @@ async def read_set(
     request: Request[Any, Any, Any], set_id: UUID, caller: Caller, pool: Pool
 ) -> Response[SetShown]:
     """One set: as stated, and as it now is."""
-    found = await Db(pool).maybe(SetShown, sql.read_set, business_id=caller.business_id, id=set_id)
+    found = await Db(pool).maybe(SetFound, sql.read_set, business_id=caller.business_id, id=set_id)
     if found is None:
         raise Missing("This set")
-    return read_answer(request, found, weak_tag(found))
+    content = shown(found)
+    return read_answer(request, content, weak_tag(content))
 
 
 @get("/traps", **route("read", gives=Page[TrapShown], headers=("Link",)))

@@ -49,6 +49,7 @@ NOUNS = {
         "refusal",
         "repair",
         "rule-pack",
+        "round",
         "service-record",
         "set",
         "sign",

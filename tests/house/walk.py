@@ -44,8 +44,8 @@ class Walked:
 
     @property
     def names_one(self) -> bool:
-        """Whether its address names one thing of a business; a month is everybody's."""
-        return "{" in self.path and "/months/" not in self.path
+        """Whether its address names one thing of a business; days and months are everybody's."""
+        return "{" in self.path and not {"months", "rounds"} & set(self.path.split("/"))
 
 
 def every_route(app: Litestar) -> Iterator[Walked]:
@@ -162,6 +162,7 @@ async def ids_of(api: Api) -> dict[str, str]:
         "refusals": refused["refusal_id"],
         "service-records": record["number"],
         "months": "2026-05",
+        "rounds": "2026-05-16",
     }
 
 

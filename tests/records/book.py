@@ -63,6 +63,7 @@ def head_of(one: Presence, **more: Any) -> Head:
         "business_zone": "America/Los_Angeles",
         "licences": [Licence(number="L-1", authority="Sample Board", region="US-CA")],
         "house_policies": [HousePolicy(calendar_days=1)],
+        "hazards": (),
         "paving_undermined": False,
     }
     return Head(**stated | more)
@@ -95,6 +96,9 @@ def a_set(number: int, placed: Presence, placed_at: datetime, **more: Any) -> Se
         "mechanism": "scissor_jaw",
         "trap_nos": [1, 2],
         "target": None,
+        "depth_mm": None,
+        "foot_traffic": None,
+        "opening_on_turf": None,
         "position": {"type": "Point", "coordinates": [-122.4512345, 37.5500001]},
     }
     return SetPlacing(**stated | more)

@@ -256,23 +256,6 @@ def test_mounds_cleared_are_ours_and_a_clearing_without_a_count_takes_what_is_le
     assert content(facts_of(SECOND, [FIRST, SECOND], clearings=clearings)).mounds_cleared == 2 + 1
 
 
-def test_cautions_speak_only_of_what_is_there():
-    """Each sentence is common practice or names its source."""
-    quiet = content(facts_of(SECOND, [SECOND]))
-    assert quiet.cautions == []
-    full = content(
-        facts_of(
-            SECOND,
-            [SECOND],
-            head=head_of(SECOND, paving_undermined=True),
-            placings=[a_set(31, SECOND, la(8, 10, 5))],
-            caught=[an_animal(51)],
-        )
-    )
-    assert len(full.cautions) == 3
-    assert all(one.source for one in full.cautions)
-
-
 # The form -----------------------------------------------------------------------------------------------
 def full_facts() -> Any:
     """Facts of every kind around the second visit."""

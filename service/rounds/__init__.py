@@ -1,0 +1,1 @@
+"""Rounds: where somebody has to go on a day, and what awaits there."""
