@@ -32,13 +32,23 @@ def check_due(started_at: datetime, place: Place) -> Due | None:
     """
     zone = ZoneInfo(place.zone)
     day = local_date(started_at, zone)
-    begun = [one for one in place.house_policies if one.effective_from is None or one.effective_from <= day]
-    if not begun:
+    policy = policy_in_force(place.house_policies, day)
+    if policy is None:
         return None
-    # max takes the first of equals: of two that begin together the one listed later is in force
-    policy = max(reversed(begun), key=lambda one: one.effective_from or date.min)
     rules = _applied(policy, started_at.astimezone(UTC), zone)
     return earliest(rules) if rules else None
+
+
+def policy_in_force(policies: list[HousePolicy], day: date) -> HousePolicy | None:
+    """The policy that holds on a local date: of those begun and not ended the one begun last, or None."""
+    holding = [
+        one
+        for one in policies
+        if (one.effective_from is None or one.effective_from <= day)
+        and (one.effective_until is None or day < one.effective_until)
+    ]
+    # max takes the first of equals: of two that begin together the one listed later is in force
+    return max(reversed(holding), key=lambda one: one.effective_from or date.min, default=None)
 
 
 def day_end_due(started_at: datetime, place: Place, days: int, rule: str, rule_id: str) -> Due:

@@ -9,6 +9,7 @@ from service.deadlines.models import Derived, Due, Kind, Place
 from service.deadlines.models import State as DeadlineState
 from service.deadlines.rules import check_due, day_end_due, explain, is_met
 from service.events.models import Event
+from service.sets.covers import cover_book
 from service.sets.fitting import conflicts_of, fit, in_order, moved_to
 from service.sets.ground import (
     ARMED_AGAIN,
@@ -32,6 +33,7 @@ from service.sets.models import (
     SetRestored,
     SetState,
 )
+from service.sets.openings import closed_at
 
 # Common practice: a trap that is missing is searched for by the end of the next local day.
 SEARCH_DAYS = 1
@@ -65,11 +67,13 @@ def derive(facts: SetFacts, place: Place | None) -> SetBook:
     found = conflicts_of(facts, fitting, place, has_ended=ground.ended is not None)
     if place is None:
         return SetBook(state=None, ended_by=None, deadlines=[], conflicts=found)
+    patches, covers = cover_book(facts, fitting.looks, place)
     return SetBook(
         state=state_of(facts, steps, ground, place),
         ended_by=steps[-1].look if ground.ended else None,
-        deadlines=deadlines_of(facts, steps, place),
+        deadlines=[*deadlines_of(facts, steps, place), *covers],
         conflicts=found,
+        patches=patches,
     )
 
 
@@ -93,6 +97,7 @@ def state_of(facts: SetFacts, steps: list[Step], ground: Ground, place: Place) -
         looks=len(steps),
         catches=sum(len(step.look.caught_in) for step in steps),
         trap_half_nights=half_nights(facts, steps, ZoneInfo(place.zone)),
+        opening_closed_at=closed_at(facts, [step.look for step in steps]),
     )
 
 
