@@ -50,7 +50,6 @@ def soil_due(started_at: datetime, bound: Moment | None, place: Place) -> Due:
         state="practice",
         inputs={
             "hours": policy.soil_hours,
-            "effective_from": begins(policy),
             "earliest_from": "unknown" if bound is None else bound.kind,
             "earliest_fact_id": None if bound is None else str(bound.id),
             "earliest_at": None if bound is None else bound.at.astimezone(UTC).isoformat(),
@@ -77,7 +76,7 @@ def cover_due(started_at: datetime, place: Place) -> Due:
         rule_id="lawn_cover",
         kind="elapsed",
         state="practice",
-        inputs={"hours": policy.cover_hours, "effective_from": begins(policy)},
+        inputs={"hours": policy.cover_hours},
         due_at=started_at.astimezone(UTC) + timedelta(hours=policy.cover_hours),
     )
     flooring = RuleApplied(
@@ -89,11 +88,6 @@ def cover_due(started_at: datetime, place: Place) -> Due:
         citation=FLOORING_GUIDE,
     )
     return earliest([from_start, flooring])
-
-
-def begins(policy: HousePolicy) -> str | None:
-    """The first day of a policy, as inputs of a rule have it."""
-    return None if policy.effective_from is None else policy.effective_from.isoformat()
 
 
 # What became of the turf ----------------------------------------------------------------------------------

@@ -73,11 +73,7 @@ def test_a_cover_is_due_by_hours_that_go_by_also_over_a_change_of_the_clocks() -
     due = cover_due(local("2026-03-06 10:00"), a_place())
     assert due.due_at == utc("2026-03-09T18:00:00+00:00") == local("2026-03-09 11:00")
     hours, flooring = due.rules
-    assert (hours.inputs, hours.state, hours.rule) == (
-        {"hours": 72, "effective_from": None},
-        "practice",
-        due.winner,
-    )
+    assert (hours.inputs, hours.state, hours.rule_id) == ({"hours": 72}, "practice", "lawn_cover")
     assert (flooring.due_at, flooring.state, flooring.authority) == (
         None,
         "caution",

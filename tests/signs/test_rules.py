@@ -192,7 +192,6 @@ def test_the_why_names_what_bounded_the_mound_and_in_words_when_to_clear_it() ->
     (rule,) = deadline.why.rules
     assert rule.inputs == {
         "hours": 72,
-        "effective_from": None,
         "earliest_from": "mowing",
         "earliest_fact_id": str(fact_id(50)),
         "earliest_at": "2026-05-13T22:00:00+00:00",
