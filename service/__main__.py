@@ -46,6 +46,15 @@ def parser() -> argparse.ArgumentParser:
     add.add_argument("--zone", required=True, help="IANA time zone, such as America/Los_Angeles")
     add.set_defaults(verb=cli.business_add)
 
+    _for_the_desk(verbs, data)
+    verbs.add_parser("schema", help="write the contract's files").set_defaults(verb=cli.schema)
+    return top
+
+
+def _for_the_desk(
+    verbs: "argparse._SubParsersAction[argparse.ArgumentParser]", data: argparse.ArgumentParser
+) -> None:
+    """What an integrator, an auditor or whoever writes rule packs types."""
     packs = verbs.add_parser("packs", help="rule packs").add_subparsers(required=True, metavar="VERB")
     check = packs.add_parser("check", help="say what is wrong with files of rule packs, line by line")
     check.add_argument("files", nargs="+", metavar="FILE")
@@ -61,9 +70,6 @@ def parser() -> argparse.ArgumentParser:
     explain = verbs.add_parser("explain", parents=[data], help="work a deadline out again, and say why")
     explain.add_argument("deadline_id", type=UUID, metavar="DEADLINE_ID")
     explain.set_defaults(verb=cli.explain)
-
-    verbs.add_parser("schema", help="write the contract's files").set_defaults(verb=cli.schema)
-    return top
 
 
 if __name__ == "__main__":

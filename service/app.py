@@ -32,6 +32,7 @@ from service.kernel.now import utc_now
 from service.kernel.parameters import check_query, query_parameters
 from service.keys import guard
 from service.keys.rules import Caller
+from service.lawn import routes as lawn
 from service.months import routes as months
 from service.packs import routes as packs
 from service.permits import routes as permits
@@ -73,6 +74,7 @@ SLICES = [
     refusals,
     signs,
     sets,
+    lawn,
     catches,
     conflicts,
     deadlines,

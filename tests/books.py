@@ -147,7 +147,7 @@ class Log:
         verdicts = [
             [name, *said]
             for name, said in self.outcomes.items()
-            if name.startswith("lawn/") and said[0] != "withdrawn"
+            if name.startswith(("lawn/", "lawn_cover/")) and said[0] != "withdrawn"
         ]
         return {
             "log: facts": list(self.facts),
@@ -187,7 +187,8 @@ async def untrue(owner: "Connection[asyncpg.Record]", business_id: UUID, now: da
     lines = []
     for row in await owner.fetch(
         "select kind || '/' || subject_id || '/' || starting_fact_id as name, coalesce(outcome, state) as outcome,"
-        " case when state = 'open' and due_at <= $2 and kind in ('check', 'lawn') then due_at end as overdue"
+        " case when state = 'open' and due_at <= $2 and kind in ('check', 'lawn', 'lawn_cover') then due_at end"
+        " as overdue"
         " from deadline where business_id = $1",
         business_id,
         now,

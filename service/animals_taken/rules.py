@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from msgspec.structs import asdict
 
 from service.animals_taken.models import AnimalsTaken, Bounds, PermitTaken, Taken, TakenRow
-from service.deadlines.rules import NOTICE
+from service.deadlines.why import NOTICE
 from service.kernel.days import ONE_DAY, start_of_day
 from service.kernel.errors import Refused
 from service.kernel.sentences import shown

@@ -41,7 +41,7 @@ TAGS = {
     "sets": "Traps at one spot, as stated and as they now are.",
     "traps": "Traps by the number that is written on them.",
     "catches": "What was caught, with where and how.",
-    "lawn-patches": "Turf that soil lay on, with the verdict on how long.",
+    "lawn-patches": "Turf that soil or a cover lay on: how long, what became of it, what to do about it.",
     "deadlines": "What is due, overdue or over, each with why.",
     "rule-packs": "What law and practice ask where, each text as it was read.",
     "rounds": "The day: where to go, what stands and waits there, what to heed.",

@@ -15,6 +15,7 @@ from service.identity.models import ApiKey, Business, HousePolicy, Worker
 from service.incidents.models import Incident
 from service.jobs.models import Job
 from service.kernel.errors import Problem
+from service.lawn.models import PatchShown
 from service.months.models import MonthSummary
 from service.packs.models import PackShown
 from service.permits.models import Permit
@@ -23,7 +24,7 @@ from service.records.models import Party, ServiceRecord
 from service.refusals.models import Refusal
 from service.rounds.models import Round
 from service.sets.models import SetShown, TrapShown
-from service.signs.models import PatchShown, SignShown
+from service.signs.models import SignShown
 from service.treatments.models import KnownTreatment
 from service.upkeep.models import KnownUpkeep
 from service.visits.models import Receipt, Visit

@@ -141,6 +141,8 @@ BY_NAME: dict[str, Any] = {
     "checked_by": "worker",
     "cleared_by": "us",
     "count": 2,
+    "cover_length_mm": 600,
+    "cover_width_mm": 400,
     "customer_note": "Gate closed again; please keep children off the flagged spot.",
     "depth_mm": 200,
     "direction_deg": 40,

@@ -180,7 +180,7 @@ def _applied(
     text: dict[str, Any] = {} if pack is None else {name: getattr(pack, name) for name in _OF_PACK}
     return RuleApplied(
         rule=rule.sentence.removesuffix("."),
-        rule_id=f"{pack.name if pack else 'house_policy'}/{rule.id}",
+        rule_name=f"{pack.name if pack else 'house_policy'}/{rule.id}",
         kind=rule.__struct_config__.tag,  # type: ignore[arg-type]
         state=pack.state if pack else "practice",
         pack=None if pack is None else pack.name,

@@ -35,13 +35,13 @@ Verdict = Literal["in_time", "late", "found_late", "still_lying"]
 class RuleApplied(Struct, frozen=True, kw_only=True, omit_defaults=True):
     """One rule that was looked at: its own due instant, or None where it is shown and never computed.
 
-    `rule_id` is `house_policy/part`, `pack/rule` or a name of ours; `pack`, `citation`, `text_as_of` and
+    `rule_name` is `house_policy/part`, `pack/rule` or a name of ours; `pack`, `citation`, `text_as_of` and
     `verified_on` are those of the text where a pack says it. `replaced_by` names the rule that stands in its
     place; `exempted_by` the one that leaves this mechanism or animal out. Neither of these is computed.
     """
 
     rule: str
-    rule_id: str
+    rule_name: str
     kind: RuleKind
     state: Literal["law", "caution", "practice"]
     pack: str | None = None

@@ -19,22 +19,22 @@ def deadline_id(business_id: UUID, kind: Kind, subject_id: UUID, starting_fact_i
 
 
 def policy_in_force(policies: list[HousePolicy], day: date) -> HousePolicy | None:
-    """The house policy of a local date: the one that began last; None where none is in force then."""
-    in_force = [
+    """The policy that holds on a local date: of those begun and not ended the one begun last, or None."""
+    holding = [
         one
         for one in policies
-        if (one.effective_from or date.min) <= day
+        if (one.effective_from is None or one.effective_from <= day)
         and (one.effective_until is None or day < one.effective_until)
     ]
     # max takes the first of equals: of two that begin together the one listed later is in force
-    return max(reversed(in_force), key=lambda one: one.effective_from or date.min, default=None)
+    return max(reversed(holding), key=lambda one: one.effective_from or date.min, default=None)
 
 
-def day_end_due(started_at: datetime, place: Place, days: int, rule: str, rule_id: str) -> Due:
+def day_end_due(started_at: datetime, place: Place, days: int, rule: str, rule_name: str) -> Due:
     """Due at the start of local day D+days+1, D being the local date of `started_at`; `rule` in words."""
     applied = RuleApplied(
         rule=rule,
-        rule_id=rule_id,
+        rule_name=rule_name,
         kind="local_day_end",
         state="practice",
         inputs={"days": days},
@@ -46,7 +46,7 @@ def day_end_due(started_at: datetime, place: Place, days: int, rule: str, rule_i
 def earliest(rules: list[RuleApplied]) -> Due:
     """The minimum over the rules that compute an instant, of which there must be one; law wins a tie."""
     due_at, _, winner = min(
-        (one.due_at, _WEIGHT[one.state], one.rule_id) for one in rules if one.due_at is not None
+        (one.due_at, _WEIGHT[one.state], one.rule_name) for one in rules if one.due_at is not None
     )
     return Due(due_at=due_at, rules=rules, winner=winner)
 
@@ -54,10 +54,10 @@ def earliest(rules: list[RuleApplied]) -> Due:
 def is_met(at: datetime, due: Due) -> bool:
     """Whether an act at `at` satisfies every rule that computes an instant.
 
-    Hours take the instant itself, those after sunrise that fell back to the day too; days want it before.
+    Hours take the instant itself; days, and what fell back to one where no sunrise is known, want it before.
     """
     return all(
-        at < one.due_at or (at == one.due_at and one.kind in _INCLUSIVE)
+        at < one.due_at or (at == one.due_at and one.kind in _INCLUSIVE and "fallback" not in one.inputs)
         for one in due.rules
         if one.due_at is not None
     )

@@ -8,7 +8,7 @@ from msgspec import convert
 from msgspec.structs import asdict, replace
 
 from service.deadlines.models import Derived, Explanation, Kind, KnownBy, Reconciled, Said, Stored
-from service.deadlines.words import AHEAD, DUE, SETTLED, SOON, SUBJECT, Reminder
+from service.deadlines.words import AHEAD, DUE, LAWN, SETTLED, SOON, SUBJECT, Reminder
 from service.work.rules import SETTLING
 
 RANKS = {"late": 1, "found_late": 2, "met": 3, "in_time": 3, "withdrawn": 4}
@@ -37,7 +37,7 @@ def reconcile(
     if after == before:
         return None
     if before is None:
-        return _settled(after, after.outcome if after.kind == "lawn" and after.state != "open" else None)
+        return _settled(after, after.outcome if after.kind in LAWN and after.state != "open" else None)
     is_taken_back = (
         before.announced_due_at is not None
         and after.kind in SETTLED
@@ -105,7 +105,7 @@ def _outcome_to_tell(before: Stored, after: Stored) -> str | None:
     """The outcome, where somebody was told of the deadline and does not know it yet."""
     if after.state == "open" or after.kind not in SETTLED:
         return None
-    is_heard_of = before.announced_due_at is not None or (after.kind == "lawn" and after.state != "withdrawn")
+    is_heard_of = before.announced_due_at is not None or (after.kind in LAWN and after.state != "withdrawn")
     is_known = after.outcome == before.settled_outcome and after.due_at == before.announced_due_at
     return after.outcome if is_heard_of and not is_known else None
 

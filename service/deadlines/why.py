@@ -57,9 +57,9 @@ def explain(
 
 def _rules_said(due: Due, zone: ZoneInfo) -> Iterator[str]:
     """The winner first, then what else applies; what is left out or replaced is in the data alone."""
-    yield from (_with_source(one) for one in due.rules if one.rule_id == due.winner)
+    yield from (_with_source(one) for one in due.rules if one.rule_name == due.winner)
     for one in due.rules:
-        if one.rule_id == due.winner or one.exempted_by or one.replaced_by:
+        if one.rule_name == due.winner or one.exempted_by or one.replaced_by:
             continue
         if one.due_at is not None:
             yield f"{_with_source(one)}, by {_clock(one.due_at, zone)}"

@@ -127,6 +127,8 @@ DUE: dict[Kind, type[Reminder]] = {
 # A report takes time to write, so the one word of it comes this long before its due instant.
 AHEAD: dict[Kind, timedelta] = {"report": timedelta(days=14)}
 SETTLED: dict[Kind, type[Reminder]] = {"check": CheckSettled, "lawn": LawnSettled, "lawn_cover": LawnSettled}
+# The verdict on every patch of turf is told, also where nobody heard that anything was overdue.
+LAWN: tuple[Kind, ...] = ("lawn", "lawn_cover")
 SUBJECT: dict[Kind, str] = {
     "check": "set_id",
     "set_search": "set_id",

@@ -38,6 +38,8 @@ Plug = Literal["middle", "side", "none"]
 Soil = Literal["clods", "fine"]
 AppliedBy = Literal["us", "customer", "other"]
 Turf = Literal["sound", "thin", "dead"]
+Cover = Literal["board", "bucket", "sheet"]
+CoverLeft = Literal["left", "shifted", "lifted_off"]
 Fate = Literal["dead_in_trap", "dispatched", "released_here", "escaped", "not_recovered"]
 Sex = Literal["female", "male", "unknown"]
 AgeClass = Literal["juvenile", "adult", "unknown"]
@@ -110,7 +112,7 @@ class Trap(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_d
 
 
 class Set(Fact, frozen=True, kw_only=True):
-    """Traps placed at one spot."""
+    """Traps placed at one spot; a cover that is left on turf smothers it and has a deadline of its own."""
 
     sign_id: UUID | None = None
     moved_from_set_id: UUID | None = None
@@ -127,6 +129,10 @@ class Set(Fact, frozen=True, kw_only=True):
     opening_length_mm: LengthMm | None = None
     opening_width_mm: LengthMm | None = None
     opening_on_turf: bool | None = None
+    cover: Cover | None = None
+    cover_length_mm: LengthMm | None = None
+    cover_width_mm: LengthMm | None = None
+    cover_on_turf: bool | None = None
     photo_ids: Ids = field(default_factory=list)
 
 
@@ -150,7 +156,10 @@ class CheckCatch(Fact, frozen=True, kw_only=True):
 
 
 class Check(Fact, frozen=True, kw_only=True):
-    """A look at a set: what was found, what was done."""
+    """A look at a set: what was found, what was done.
+
+    A cover that was shifted lies on other turf from now on; pulled, moved and lost end it too.
+    """
 
     set_id: UUID
     checked_at: Instant
@@ -161,6 +170,7 @@ class Check(Fact, frozen=True, kw_only=True):
     action: Action
     flagged: bool | None = None
     opening_closed: bool | None = None
+    cover: CoverLeft | None = None
     catches: Annotated[list[CheckCatch], Meta(max_length=20)] = field(default_factory=list)
 
 

@@ -19,7 +19,13 @@ FigureName = Literal[
     "other_animals",
     "clearings",
     "lawn_patches",
+    "turf_saved",
+    "turf_lost",
+    "turf_found_late",
+    "covers",
     "turf_opened",
+    "turf_opened_still",
+    "repairs",
     "treatments",
     "overdue_now",
 ]
@@ -41,7 +47,7 @@ class Bounds(Struct, frozen=True, kw_only=True):
 
 
 class FigureRow(Struct, frozen=True, kw_only=True):
-    """What the book holds of one figure at one property; `kind` is a species, a verdict or a method."""
+    """What the book holds of one figure at one property; `kind` is what Figure says."""
 
     figure: FigureName
     property_id: UUID
@@ -74,7 +80,8 @@ class RecordRow(Struct, frozen=True, kw_only=True):
 class Figure(Struct, frozen=True, kw_only=True, omit_defaults=True):
     """How many, and of which; `ids` are the facts behind it, left out in totals.
 
-    `kind` is the species, verdict or method that is counted; `area_m2` of those whose size is stated.
+    `kind` is the species, verdict, method or repair that is counted, or how the turf was when it was seen last;
+    `area_m2` of those whose size is stated.
     """
 
     figure: FigureName
@@ -112,6 +119,11 @@ class PropertyMonth(Struct, frozen=True, kw_only=True):
 class MonthSummary(Struct, frozen=True, kw_only=True):
     """A month: each fact by its own instant in its property's zone, each record by the local day of arrival.
 
+    Turf by the start of its patch: `lawn_patches` are all that soil lay on, by verdict; of those that are off,
+    `turf_saved` was cleared in time and not seen thin or dead since, `turf_lost` is dead, or was cleared late
+    and not seen sound since, `turf_found_late` had lain too long when it was seen and is no loss of ours.
+    `covers` left on turf are our own doing and stand apart, as does what our digging opened: `turf_opened`, and
+    of that `turf_opened_still` what is neither closed nor repaired so far.
     `figures` and `records` add up those of the properties, where the ids stand.
     """
 

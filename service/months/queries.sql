@@ -64,16 +64,19 @@ join m on m.property_id = c.property_id and c.cleared_at >= m.from_at and c.clea
 where c.business_id = :business_id
 group by c.property_id, c.cleared_by
 union all
-select 'lawn_patches', l.property_id, l.verdict, array_agg(l.id order by l.began_at, l.id), sum(l.area_m2)::text
-from (
-    select q.id, q.property_id, q.verdict, q.area_m2, coalesce(s.seen_at, o.looked_at) as began_at
-    from lawn_patch q
-    left join sign s on s.business_id = :business_id and s.id = q.starting_fact_id
-    left join look o on o.business_id = :business_id and o.id = q.starting_fact_id
-    where q.business_id = :business_id
-) l
-join m on m.property_id = l.property_id and l.began_at >= m.from_at and l.began_at < m.until_at
-group by l.property_id, l.verdict
+select case when l.set_id is null then 'lawn_patches' else 'covers' end as figure, l.property_id, l.verdict,
+       array_agg(l.id order by l.started_at, l.id), sum(l.area_m2)::text
+from lawn_patch l
+join m on m.property_id = l.property_id and l.started_at >= m.from_at and l.started_at < m.until_at
+where l.business_id = :business_id
+group by figure, l.property_id, l.verdict
+union all
+select 'turf_' || l.outcome, l.property_id, coalesce(l.turf, 'not_looked_at'),
+       array_agg(l.id order by l.started_at, l.id), sum(l.area_m2)::text
+from lawn_patch l
+join m on m.property_id = l.property_id and l.started_at >= m.from_at and l.started_at < m.until_at
+where l.business_id = :business_id and l.outcome is not null
+group by l.outcome, l.property_id, l.turf
 union all
 -- what our own digging opened in turf: an ellipse, in square metres
 select 'turf_opened', s.property_id, null, array_agg(s.id order by s.placed_at, s.id),
@@ -81,6 +84,20 @@ select 'turf_opened', s.property_id, null, array_agg(s.id order by s.placed_at, 
 from trap_set s join m on m.property_id = s.property_id and s.placed_at >= m.from_at and s.placed_at < m.until_at
 where s.business_id = :business_id and s.opening_on_turf
 group by s.property_id
+union all
+-- of those, what no look and no repair says is closed
+select 'turf_opened_still', s.property_id, null, array_agg(s.id order by s.placed_at, s.id),
+       sum(round(3.14159265358979323846 / 4 * s.opening_length_mm * s.opening_width_mm / 1000000, 6))::text
+from trap_set s join m on m.property_id = s.property_id and s.placed_at >= m.from_at and s.placed_at < m.until_at
+join set_state e on e.business_id = :business_id and e.set_id = s.id and e.opening_closed_at is null
+where s.business_id = :business_id and s.opening_on_turf
+group by s.property_id
+union all
+select 'repairs', r.property_id, r.how, array_agg(r.id order by r.repaired_at, r.id), sum(r.area_m2)::text
+from repair r
+join m on m.property_id = r.property_id and r.repaired_at >= m.from_at and r.repaired_at < m.until_at
+where r.business_id = :business_id
+group by r.property_id, r.how
 union all
 select 'treatments', r.property_id, r.method, array_agg(r.id order by r.applied_at, r.id), null
 from treatment r

@@ -10,7 +10,8 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from service.deadlines.models import Derived, Place, RuleApplied, State
-from service.deadlines.rules import earliest, explain
+from service.deadlines.rules import earliest
+from service.deadlines.why import explain
 from service.kernel.days import local_date, next_day, start_of_day
 from service.kernel.errors import Fault
 from service.packs.models import NewPack

@@ -41,7 +41,7 @@ def texts_of(permit: Permit, packs: Sequence[NewPack]) -> Iterator[Text]:
         return
     own = RuleApplied(
         rule=f"Permit {permit.number}: reports by its own reporting year",
-        rule_id="permit/report_due",
+        rule_name="permit/report_due",
         kind="report_due",
         state="law",
         authority=permit.authority,
@@ -54,7 +54,7 @@ def texts_of(permit: Permit, packs: Sequence[NewPack]) -> Iterator[Text]:
 def _of_pack(permit: Permit, pack: NewPack, rule: ReportDue) -> Text:
     applied = RuleApplied(
         rule=f"{pack.authority}: {rule.sentence.rstrip('.')}",
-        rule_id=f"{pack.name}/{rule.id}",
+        rule_name=f"{pack.name}/{rule.id}",
         kind="report_due",
         state=pack.state,
         pack=pack.name,
@@ -62,6 +62,7 @@ def _of_pack(permit: Permit, pack: NewPack, rule: ReportDue) -> Text:
         citation=pack.citation,
         text_as_of=pack.text_as_of,
         verified_on=pack.verified_on,
+        reviewed_by=pack.reviewed_by,
         exempted_by=next(
             (
                 f"{pack.name}/{one.id}"

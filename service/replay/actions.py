@@ -1,13 +1,16 @@
 """`setbook explain`: reads what is stated, works the deadline out again, and says whether the book agrees."""
 
+from datetime import datetime
 from uuid import UUID
 
-from service.deadlines.models import OF_SETS, OF_SIGNS
+from service.deadlines.models import OF_PERMITS, OF_SETS, OF_SIGNS
 from service.kernel.db import Db
 from service.kernel.errors import Missing
 from service.kernel.sql import Queries
+from service.permits import door as permits
+from service.permits.rules import reports
 from service.replay.models import Book, Entered, FeatureStated, JobStated, Replayed, Site, VisitStated
-from service.replay.rules import derived, differing
+from service.replay.rules import by_id, derived, differing
 
 sql = Queries(__package__)
 
@@ -20,12 +23,19 @@ async def business_of(clock_db: Db, deadline_id: UUID) -> UUID:
     return found
 
 
-async def replay(db: Db, business_id: UUID, deadline_id: UUID) -> Replayed:
-    """A deadline worked out again from the bodies of visits and the other stated things; Missing without one."""
+async def replay(db: Db, business_id: UUID, deadline_id: UUID, now: datetime) -> Replayed:
+    """A deadline worked out again from the bodies of visits and the other stated things; Missing without one.
+
+    A report is due for each period that has begun by `now`.
+    """
     entered = await db.one(Entered, sql.read_entered, business_id=business_id, id=deadline_id)
-    book = await read_book(db, business_id, entered.subject_id)
-    kinds = OF_SETS if entered.kind in OF_SETS else OF_SIGNS
-    again = derived(book, kinds, entered.subject_id).get(deadline_id)
+    if entered.kind in OF_PERMITS:
+        (permit,) = await permits.reporting(db, business_id, [entered.subject_id])
+        found = by_id(business_id, reports(permit, permits.packs_of(permit), now).deadlines)
+    else:
+        book = await read_book(db, business_id, entered.subject_id)
+        found = derived(book, OF_SETS if entered.kind in OF_SETS else OF_SIGNS, entered.subject_id)
+    again = found.get(deadline_id)
     return Replayed(entered=entered, derived=again, differing=differing(entered, again))
 
 

@@ -60,6 +60,10 @@ def _placing(book: Book, visit: VisitStated, one: Set) -> Placing:
         target=one.target or (None if job is None else job.target),
         under_permit=job is not None and job.permit_id is not None,
         worker_ids=_workers(visit),
+        cover=one.cover,
+        cover_length_mm=one.cover_length_mm,
+        cover_width_mm=one.cover_width_mm,
+        cover_on_turf=bool(one.cover_on_turf),
     )
 
 
@@ -77,6 +81,8 @@ def _checks(visit: VisitStated, set_id: UUID) -> Iterator[Check]:
                 traps=one.traps,
                 caught_in=[catch.trap_no for catch in one.catches],
                 worker_ids=_workers(visit),
+                opening_closed=one.opening_closed,
+                cover=one.cover,
             )
 
 
@@ -101,7 +107,6 @@ def sign_facts(book: Book, sign_id: UUID) -> SignFacts:
     """All that the visits state of one sign."""
     stated = [(visit, one) for visit in book.visits for one in visit.body.signs if one.id == sign_id]
     return SignFacts(
-        business_id=book.business_id,
         sign_id=sign_id,
         sign=_seen(book, *stated[0]) if stated else None,
         tampings=[
@@ -151,10 +156,10 @@ def _seen(book: Book, visit: VisitStated, one: Sign) -> Seen:
 def _sign_mentions(visit: VisitStated, sign_id: UUID) -> Iterator[Mention]:
     for one in visit.body.sets:
         if one.sign_id == sign_id:
-            yield Mention(noun="set", id=one.id, **_shared(visit))
+            yield Mention(noun="set", id=one.id, at=one.placed_at, **_shared(visit))
     for repair in visit.body.repairs:
         if repair.sign_id == sign_id:
-            yield Mention(noun="repair", id=repair.id, **_shared(visit))
+            yield Mention(noun="repair", id=repair.id, at=repair.repaired_at, **_shared(visit))
 
 
 def bounds_at(book: Book, property_id: UUID) -> Iterator[Bound]:

@@ -25,9 +25,12 @@ def derived(book: Book, kinds: tuple[Kind, ...], subject_id: UUID) -> dict[UUID,
         places = {id_: place_of(book, id_) for id_ in book.sites}
         bounds = {id_: list(bounds_at(book, id_)) for id_ in book.sites}
         found = derive_sign(sign_facts(book, subject_id), bounds, places).deadlines
-    return {
-        deadline_id(book.business_id, one.kind, one.subject_id, one.starting_fact_id): one for one in found
-    }
+    return by_id(book.business_id, found)
+
+
+def by_id(business_id: UUID, found: list[Derived]) -> dict[UUID, Derived]:
+    """Deadlines by the ids that anybody can work out."""
+    return {deadline_id(business_id, one.kind, one.subject_id, one.starting_fact_id): one for one in found}
 
 
 def differing(entered: Entered, again: Derived | None) -> list[str]:

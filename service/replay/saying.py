@@ -13,7 +13,7 @@ def lines(found: Replayed) -> Iterator[str]:
         yield again.why.sentence
         yield again.why.notice
         yield ""
-        yield from (_rule(one, is_winner=one.rule_id == again.why.winner) for one in again.why.rules)
+        yield from (_rule(one, is_winner=one.rule_name == again.why.winner) for one in again.why.rules)
         yield ""
         yield f"Replayed: due {again.due_at:%Y-%m-%dT%H:%M:%SZ}, {again.state}."
     else:
@@ -37,4 +37,4 @@ def _rule(one: RuleApplied, *, is_winner: bool) -> str:
     else:
         when = "shown"
     source = "" if one.citation is None else f" [{one.state}: {one.citation}]"
-    return f"{'*' if is_winner else ' '} {when:20} {one.rule_id}: {one.rule}{source}"
+    return f"{'*' if is_winner else ' '} {when:20} {one.rule_name}: {one.rule}{source}"

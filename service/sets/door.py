@@ -8,6 +8,7 @@ from service.deadlines import door as deadlines
 from service.deadlines.models import OF_SETS, KnownBy, Place
 from service.events.outbox import Entry
 from service.kernel.sql import Queries
+from service.lawn import door as lawn
 from service.sets import rules
 from service.sets.models import Known, SetFacts
 
@@ -15,9 +16,10 @@ sql = Queries(__package__)
 
 
 class Loaded(SetFacts, frozen=True, kw_only=True):
-    """The facts of a set, and its state as it was stored before."""
+    """The facts of a set, its state as it was stored before, and whether patches of its cover were."""
 
     known: Known | None = None
+    has_patches: bool = False
 
 
 async def work_out(entry: Entry, set_ids: Collection[UUID], by: KnownBy) -> None:
@@ -38,6 +40,9 @@ async def work_out(entry: Entry, set_ids: Collection[UUID], by: KnownBy) -> None
     states = [book.state for book in books if book.state is not None]
     await entry.db.run(sql.replace_states, business_id=business_id, set_ids=asked, states=states)
     await conflicts.store(entry, "set", asked, [one for book in books for one in book.conflicts])
+    patches = [patch for book in books for patch in book.patches]
+    if patches or any(one.has_patches for one in facts):
+        await lawn.store(entry, "set", asked, patches)
     await deadlines.store(entry, OF_SETS, asked, [one for book in books for one in book.deadlines], by)
     for one, book in zip(facts, books, strict=True):
         for event in rules.told(one, one.known, book):

@@ -10,8 +10,9 @@ from service.cautions.models import CautionLine
 from service.conflicts.models import Conflict
 from service.deadlines.models import Derived
 from service.events.models import Event
-from service.facts.models import Action, Finding, Trap, TrapFinding
+from service.facts.models import Action, Cover, CoverLeft, Finding, Trap, TrapFinding
 from service.kernel.values import Degrees, FootTraffic, Hazard, Instant, LengthMm, Mechanism, Point
+from service.lawn.models import LawnPatch
 
 # missing: it stands by the book, and the last look did not find it
 State = Literal["awaited", "standing", "made_safe", "missing", "pulled", "moved", "lost"]
@@ -35,6 +36,10 @@ class Placing(Struct, frozen=True, kw_only=True):
     target: str | None = None
     under_permit: bool = False
     worker_ids: list[UUID] = []
+    cover: Cover | None = None
+    cover_length_mm: int | None = None
+    cover_width_mm: int | None = None
+    cover_on_turf: bool = False
 
 
 class Check(Struct, frozen=True, kw_only=True):
@@ -47,6 +52,8 @@ class Check(Struct, frozen=True, kw_only=True):
     checked_by: Literal["worker", "customer", "agent", "monitor"] = "worker"
     finding: Finding
     action: Action
+    opening_closed: bool | None = None
+    cover: CoverLeft | None = None
     traps: list[TrapFinding] = []
     caught_in: list[int | None] = []
     worker_ids: list[UUID] = []
@@ -87,6 +94,7 @@ class SetState(Struct, frozen=True, kw_only=True):
     looks: int
     catches: int
     trap_half_nights: int
+    opening_closed_at: Instant | None
 
 
 class SetBook(Struct, frozen=True, kw_only=True):
@@ -96,6 +104,7 @@ class SetBook(Struct, frozen=True, kw_only=True):
     ended_by: Check | None
     deadlines: list[Derived]
     conflicts: list[Conflict]
+    patches: list[LawnPatch] = []
 
 
 class Known(Struct, frozen=True, kw_only=True):
@@ -130,6 +139,11 @@ class SetRow(Struct, frozen=True, kw_only=True, omit_defaults=True):
     opening_length_mm: LengthMm | None = None
     opening_width_mm: LengthMm | None = None
     opening_on_turf: bool | None = None
+    opening_closed_at: Instant | None = None
+    cover: Cover | None = None
+    cover_length_mm: LengthMm | None = None
+    cover_width_mm: LengthMm | None = None
+    cover_on_turf: bool | None = None
     photo_ids: list[UUID] | None = None
     state: State
     fishing: bool

@@ -4,7 +4,8 @@
 select u.set_id,
     (
         select to_jsonb(f) from (
-            select s.visit_id, s.property_id, s.placed_at, s.mechanism, s.moved_from_set_id,
+            select s.visit_id, s.property_id, s.placed_at, s.mechanism, s.moved_from_set_id, s.cover,
+                s.cover_length_mm, s.cover_width_mm, coalesce(s.cover_on_turf, false) as cover_on_turf,
                 jsonb_path_query_array(s.traps, '$[*].no') as trap_nos, coalesce(s.target, q.target) as target,
                 q.permit_id is not null as under_permit, v.worker_id || v.with_worker_ids as worker_ids
             from trap_set s
@@ -17,6 +18,7 @@ select u.set_id,
     (
         select coalesce(jsonb_agg(f), '[]') from (
             select c.id, c.visit_id, c.property_id, c.checked_at, c.checked_by, c.finding, c.action, c.traps,
+                c.opening_closed, c.cover,
                 array(
                     select k.trap_no from catch k
                     where k.business_id = :business_id and k.visit_id = c.visit_id and k.check_id = c.id
@@ -41,7 +43,8 @@ select u.set_id,
             select d.state, d.placed_at, d.ended_at from set_state d
             where d.business_id = :business_id and d.set_id = u.set_id
         ) f
-    ) as known
+    ) as known,
+    exists (select from lawn_patch l where l.business_id = :business_id and l.set_id = u.set_id) as has_patches
 from unnest(:set_ids::uuid[]) as u (set_id);
 
 -- name: replace_states
@@ -50,7 +53,7 @@ with given as (
     select g.* from jsonb_to_recordset(:states::jsonb) as g (
         set_id uuid, property_id uuid, state text, fishing boolean, placed_at timestamptz, ended_at timestamptz,
         last_looked_at timestamptz, last_finding text, moved_to_set_id uuid, looks int, catches int,
-        trap_half_nights int
+        trap_half_nights int, opening_closed_at timestamptz
     )
 ), gone as (
     delete from set_state d
@@ -59,21 +62,24 @@ with given as (
 )
 insert into set_state (
     business_id, set_id, property_id, state, fishing, placed_at, ended_at, last_looked_at, last_finding,
-    moved_to_set_id, looks, catches, trap_half_nights
+    moved_to_set_id, looks, catches, trap_half_nights, opening_closed_at
 )
 select :business_id, g.set_id, g.property_id, g.state, g.fishing, g.placed_at, g.ended_at, g.last_looked_at,
-    g.last_finding, g.moved_to_set_id, g.looks, g.catches, g.trap_half_nights
+    g.last_finding, g.moved_to_set_id, g.looks, g.catches, g.trap_half_nights,
+    g.opening_closed_at
 from given g
 on conflict (business_id, set_id) do update
 set property_id = excluded.property_id, state = excluded.state, fishing = excluded.fishing,
     placed_at = excluded.placed_at, ended_at = excluded.ended_at, last_looked_at = excluded.last_looked_at,
     last_finding = excluded.last_finding, moved_to_set_id = excluded.moved_to_set_id, looks = excluded.looks,
-    catches = excluded.catches, trap_half_nights = excluded.trap_half_nights;
+    catches = excluded.catches, trap_half_nights = excluded.trap_half_nights,
+    opening_closed_at = excluded.opening_closed_at;
 
 -- name: read_set
 select d.set_id as id, d.property_id, j.job_id, s.visit_id, '"' || v.version || '"' as visit_etag, s.sign_id,
     s.moved_from_set_id, d.placed_at, s.target, s.position, s.mechanism, s.traps, s.depth_mm, s.light_kept_out,
     s.trigger_travel_mm, s.flagged, s.foot_traffic, s.opening_length_mm, s.opening_width_mm, s.opening_on_turf,
+    d.opening_closed_at, s.cover, s.cover_length_mm, s.cover_width_mm, s.cover_on_turf,
     s.photo_ids, d.state, d.fishing, d.ended_at, d.last_looked_at, d.last_finding, d.moved_to_set_id, d.looks,
     d.catches, round(d.trap_half_nights / 2.0, 1) as trap_nights,
     p.hazards, q.target as job_target, coalesce(g.kind = 'undermined_paving', false) as undermined_paving
@@ -114,6 +120,7 @@ with found as materialized (
 select d.set_id as id, d.property_id, j.job_id, s.visit_id, '"' || v.version || '"' as visit_etag, s.sign_id,
     s.moved_from_set_id, d.placed_at, s.target, s.position, s.mechanism, s.traps, s.depth_mm, s.light_kept_out,
     s.trigger_travel_mm, s.flagged, s.foot_traffic, s.opening_length_mm, s.opening_width_mm, s.opening_on_turf,
+    d.opening_closed_at, s.cover, s.cover_length_mm, s.cover_width_mm, s.cover_on_turf,
     s.photo_ids, d.state, d.fishing, d.ended_at, d.last_looked_at, d.last_finding, d.moved_to_set_id, d.looks,
     d.catches, round(d.trap_half_nights / 2.0, 1) as trap_nights,
     p.hazards, q.target as job_target, coalesce(g.kind = 'undermined_paving', false) as undermined_paving

@@ -5,6 +5,7 @@ from zoneinfo import ZoneInfo
 
 from service.deadlines.models import Place
 from service.events.models import Event
+from service.sets.covers import cover_book
 from service.sets.fitting import conflicts_of, fit, in_order, moved_to
 from service.sets.ground import ENDING, Ground, Step, fishing, half_nights, trap_nos, walk, word_of
 from service.sets.looks import deadlines_of
@@ -19,6 +20,7 @@ from service.sets.models import (
     SetRestored,
     SetState,
 )
+from service.sets.openings import closed_at
 
 
 def home_of(facts: SetFacts) -> UUID | None:
@@ -39,11 +41,13 @@ def derive(facts: SetFacts, place: Place | None) -> SetBook:
     found = conflicts_of(facts, fitting, place, has_ended=ground.ended is not None)
     if place is None:
         return SetBook(state=None, ended_by=None, deadlines=[], conflicts=found)
+    patches, covers = cover_book(facts, fitting.looks, place)
     return SetBook(
         state=state_of(facts, steps, ground, place),
         ended_by=steps[-1].look if ground.ended else None,
-        deadlines=deadlines_of(facts, steps, fitting.words, place),
+        deadlines=[*deadlines_of(facts, steps, fitting.words, place), *covers],
         conflicts=found,
+        patches=patches,
     )
 
 
@@ -67,6 +71,7 @@ def state_of(facts: SetFacts, steps: list[Step], ground: Ground, place: Place) -
         looks=len(steps),
         catches=sum(len(step.look.caught_in) for step in steps),
         trap_half_nights=half_nights(facts, steps, ZoneInfo(place.zone)),
+        opening_closed_at=closed_at(facts, [step.look for step in steps]),
     )
 
 

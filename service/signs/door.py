@@ -10,6 +10,7 @@ from service.deadlines import door as deadlines
 from service.deadlines.models import OF_SIGNS, KnownBy, Place
 from service.events.outbox import Entry
 from service.kernel.sql import Queries
+from service.lawn import door as lawn
 from service.signs import rules
 from service.signs.models import Bound, SignFacts
 
@@ -31,7 +32,7 @@ async def work_out(entry: Entry, sign_ids: Collection[UUID], by: KnownBy) -> Non
     states = [book.state for book in books if book.state is not None]
     patches = [patch for book in books for patch in book.patches]
     await entry.db.run(sql.replace_states, business_id=business_id, sign_ids=asked, states=states)
-    await entry.db.run(sql.replace_patches, business_id=business_id, sign_ids=asked, patches=patches)
+    await lawn.store(entry, "sign", asked, patches)
     await conflicts.store(entry, "sign", asked, [one for book in books for one in book.conflicts])
     await deadlines.store(entry, OF_SIGNS, asked, [one for book in books for one in book.deadlines], by)
 

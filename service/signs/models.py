@@ -1,20 +1,19 @@
-"""A sign with all facts about it, its derived state, and the patches of lawn that soil lay on."""
+"""A sign with all facts about it, and its derived state."""
 
-from decimal import Decimal
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
 from uuid import UUID
 
-from msgspec import Meta, Struct, field
+from msgspec import Struct, field
 
 from service.conflicts.models import Conflict
-from service.deadlines.models import Derived, Verdict
+from service.deadlines.models import Derived
 from service.facts.models import Freshness, Plug, Shape, SignKind, Soil, Turf
 from service.kernel.values import Count, Ids, Instant, LengthMm, Line, LineString, Point
+from service.lawn.models import LawnPatch, Moment
 
 # A geometry of RFC 7946 as stored: type and coordinates.
 Geometry = dict[str, Any]
 State = Literal["awaited", "lying", "cleared"]
-BoundKind = Literal["absent_since", "look", "clearing", "survey", "mowing"]
 
 
 class Fact(Struct, frozen=True, kw_only=True):
@@ -72,19 +71,17 @@ class Mention(Struct, frozen=True, kw_only=True):
     id: UUID
     visit_id: UUID
     property_id: UUID
+    at: Instant
 
 
-class Bound(Struct, frozen=True, kw_only=True):
-    """A moment at which the soil was not there yet.
+class Bound(Moment, frozen=True, kw_only=True):
+    """A moment at which the soil was not there yet, and where that holds.
 
     Of a survey or mowing: the feature it was of, and its area or that feature's geometry; with neither,
     the whole property.
     """
 
-    id: UUID
-    kind: BoundKind
     property_id: UUID
-    at: Instant
     feature_id: UUID | None = None
     geometry: Geometry | None = None
 
@@ -92,7 +89,6 @@ class Bound(Struct, frozen=True, kw_only=True):
 class SignFacts(Struct, frozen=True, kw_only=True):
     """All that is stated of one sign; `sign` is None while nobody stated the sign itself."""
 
-    business_id: UUID
     sign_id: UUID
     sign: Seen | None = None
     tampings: list[Tamped] = []
@@ -113,23 +109,6 @@ class SignState(Struct, frozen=True, kw_only=True):
     cleared_count: int = 0
     cleared_at: Instant | None = None
     turf: Turf | None = None
-
-
-class LawnPatch(Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """Turf that soil lay on, from one start of the lawn clock; its id is its deadline's."""
-
-    id: UUID
-    sign_id: UUID
-    starting_fact_id: UUID
-    property_id: UUID
-    started_at: Instant
-    earliest_at: Instant | None = None
-    earliest_from: BoundKind | Literal["unknown"]
-    due_at: Instant
-    cleared_at: Instant | None = None
-    verdict: Verdict
-    turf: Turf | None = None
-    area_m2: Annotated[Decimal, Meta(description="square metres")] | None = None
 
 
 class SignBook(Struct, frozen=True, kw_only=True):
@@ -175,11 +154,3 @@ class SignShown(Struct, frozen=True, kw_only=True, omit_defaults=True):
     hole_width_mm: LengthMm | None = None
     seen_by_day: bool | None = None
     photo_ids: Ids = field(default_factory=list)
-
-
-class PatchShown(LawnPatch, frozen=True, kw_only=True):
-    """A lawn patch with the visit that states what started its clock; its deadline has the same id."""
-
-    job_id: UUID | None = None
-    visit_id: UUID
-    visit_etag: str

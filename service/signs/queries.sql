@@ -1,6 +1,6 @@
 -- name: facts_of_signs
--- All that is stated of each sign, as one row; the places that name a sign matter only while it is awaited.
-select :business_id as business_id, u.sign_id,
+-- All that is stated of each sign, as one row; sets that name a sign matter only while it is awaited.
+select u.sign_id,
     (
         select to_jsonb(f) from (
             select s.id, s.visit_id, s.property_id, s.seen_at as at, s.absent_since, s.count,
@@ -29,10 +29,10 @@ select :business_id as business_id, u.sign_id,
     ) as clearings,
     (
         select coalesce(jsonb_agg(f), '[]') from (
-            select 'set' as noun, c.id, c.visit_id, c.property_id from trap_set c
+            select 'set' as noun, c.id, c.visit_id, c.property_id, c.placed_at as at from trap_set c
             where c.business_id = :business_id and c.sign_id = u.sign_id
             union all
-            select 'repair', c.id, c.visit_id, c.property_id from repair c
+            select 'repair', c.id, c.visit_id, c.property_id, c.repaired_at from repair c
             where c.business_id = :business_id and c.sign_id = u.sign_id
         ) f
     ) as mentions
@@ -89,30 +89,6 @@ on conflict (business_id, sign_id) do update
 set property_id = excluded.property_id, state = excluded.state, in_use = excluded.in_use,
     cleared_count = excluded.cleared_count, cleared_at = excluded.cleared_at, turf = excluded.turf;
 
--- name: replace_patches
--- The patches of these signs become exactly the given ones.
-with given as (
-    select g.* from jsonb_to_recordset(:patches::jsonb) as g (
-        id uuid, sign_id uuid, starting_fact_id uuid, property_id uuid, started_at timestamptz,
-        earliest_at timestamptz, earliest_from text, due_at timestamptz, cleared_at timestamptz, verdict text, turf text, area_m2 numeric
-    )
-), gone as (
-    delete from lawn_patch d
-    where d.business_id = :business_id and d.sign_id = any(:sign_ids::uuid[])
-      and not exists (select from given g where g.id = d.id)
-)
-insert into lawn_patch (
-    business_id, id, sign_id, starting_fact_id, property_id, started_at, earliest_at, earliest_from, due_at,
-    cleared_at, verdict, turf, area_m2
-)
-select :business_id, g.id, g.sign_id, g.starting_fact_id, g.property_id, g.started_at, g.earliest_at,
-    g.earliest_from, g.due_at, g.cleared_at, g.verdict, g.turf, g.area_m2
-from given g
-on conflict (business_id, id) do update
-set property_id = excluded.property_id, started_at = excluded.started_at, earliest_at = excluded.earliest_at,
-    earliest_from = excluded.earliest_from, due_at = excluded.due_at, cleared_at = excluded.cleared_at, verdict = excluded.verdict, turf = excluded.turf,
-    area_m2 = excluded.area_m2;
-
 -- name: list_touched_by_bounds
 -- Signs on turf whose lawn clock started after an instant, by the sign or by a look that found fresh soil.
 select s.id from sign s
@@ -162,32 +138,3 @@ left join sign s on s.business_id = :business_id and s.id = d.sign_id
 left join visit v on v.business_id = :business_id and v.id = s.visit_id
 left join visit_job j on j.business_id = :business_id and j.visit_id = s.visit_id
 where d.business_id = :business_id and d.sign_id = :id;
-
--- name: list_lawn_patches
--- In order of id and chosen first, as signs are. The visit is the one that states the start: the sign, or the
--- look at fresh soil.
-with chosen as (
-    select d.id, coalesce(s.visit_id, c.visit_id) as visit_id from lawn_patch d
-    join property p on p.business_id = :business_id and p.id = d.property_id
-    left join sign s on s.business_id = :business_id and s.id = d.starting_fact_id
-    left join look c on c.business_id = :business_id and c.id = d.starting_fact_id
-    where d.business_id = :business_id and d.id > :after_id::uuid
-      and (:property_id::uuid is null or d.property_id = :property_id)
-      and (:verdict::text is null or d.verdict = :verdict)
-      and (:since::date is null or d.started_at >= :since::date::timestamp at time zone p.zone)
-      and (:until::date is null or d.started_at < :until::date::timestamp at time zone p.zone)
-      and (:job_id::uuid is null or exists (
-          select from visit_job j
-          where j.business_id = :business_id and j.visit_id = coalesce(s.visit_id, c.visit_id)
-            and j.job_id = :job_id
-      ))
-    order by d.id limit :most
-)
-select d.id, d.sign_id, d.starting_fact_id, d.property_id, j.job_id, v.id as visit_id,
-    '"' || v.version || '"' as visit_etag, d.started_at, d.earliest_at, d.earliest_from, d.due_at, d.cleared_at,
-    d.verdict, d.turf, d.area_m2
-from chosen c
-join lawn_patch d on d.business_id = :business_id and d.id = c.id
-join visit v on v.business_id = :business_id and v.id = c.visit_id
-join visit_job j on j.business_id = :business_id and j.visit_id = c.visit_id
-order by d.id;

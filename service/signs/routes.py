@@ -1,4 +1,4 @@
-"""HTTP for signs and lawn patches: read models. A sign is amended as part of the visit that states it."""
+"""HTTP for signs: a read model. A sign is amended as part of the visit that states it."""
 
 from typing import Annotated, Any
 from uuid import UUID
@@ -6,14 +6,13 @@ from uuid import UUID
 from litestar import Request, Response, Router, get
 from litestar.params import QueryParameter
 
-from service.deadlines.models import Verdict
 from service.kernel.db import Db, Pool
 from service.kernel.errors import Missing
 from service.kernel.http import read_answer, route, weak_tag
 from service.kernel.paging import FIRST_ID, After, Limit, Page, Since, Until, decode_cursor, page
 from service.kernel.sql import Queries
 from service.keys.rules import Caller
-from service.signs.models import PatchShown, SignShown, State
+from service.signs.models import SignShown, State
 
 sql = Queries(__package__)
 # a handler's parameter named `state` would be the framework's own
@@ -61,34 +60,4 @@ async def read_sign(
     return read_answer(request, known, weak_tag(known))
 
 
-@get("/lawn-patches", **route("read", gives=Page[PatchShown], headers=("Link",)))
-async def list_lawn_patches(
-    request: Request[Any, Any, Any],
-    caller: Caller,
-    pool: Pool,
-    property_id: UUID | None = None,
-    job_id: UUID | None = None,
-    verdict: Verdict | None = None,
-    since: Since = None,
-    until: Until = None,
-    after: After = None,
-    limit: Limit = 100,
-) -> Response[Page[PatchShown]]:
-    """Turf that soil lay on, in order of id; `since` and `until` go by the local date of `started_at`."""
-    (after_id,) = decode_cursor(after, request.app.state.epoch, UUID) or (FIRST_ID,)
-    rows = await Db(pool).many(
-        PatchShown,
-        sql.list_lawn_patches,
-        business_id=caller.business_id,
-        property_id=property_id,
-        job_id=job_id,
-        verdict=verdict,
-        since=since,
-        until=until,
-        after_id=after_id,
-        most=limit + 1,
-    )
-    return page(request, rows, limit, lambda row: (row.id,))
-
-
-router = Router("/", route_handlers=[list_signs, read_sign, list_lawn_patches])
+router = Router("/", route_handlers=[list_signs, read_sign])

@@ -9,14 +9,15 @@ import msgspec
 
 from service.conflicts.models import Conflict
 from service.deadlines.models import Derived, Due, Kind, Place, State
-from service.deadlines.rules import day_end_due, deadline_id, is_met
+from service.deadlines.rules import day_end_due, is_met
 from service.deadlines.why import explain
-from service.signs import lawn
+from service.lawn import rules as lawn
+from service.lawn.models import LawnPatch
+from service.signs.bounds import does_cover, latest_bound, own_bounds
 from service.signs.models import (
     Bound,
     Cleared,
     Fact,
-    LawnPatch,
     Looked,
     Mention,
     Seen,
@@ -29,8 +30,6 @@ from service.signs.models import (
 
 F = TypeVar("F", bound=Fact)
 
-# A second look at the turf after clearing: common practice.
-FOLLOWUP_DAYS = 7
 TASK: dict[Kind, str] = {"lawn": "Clear", "run_look": "Look", "lawn_followup": "Look at the turf"}
 STARTED_BY: dict[type[Fact], str] = {Seen: "seen", Looked: "fresh soil", Tamped: "tamped", Cleared: "cleared"}
 NOUN: dict[type[Fact], str] = {Looked: "look", Tamped: "tamping", Cleared: "clearing"}
@@ -176,25 +175,28 @@ def on_turf(
     """The patches of turf under a sign's spells, with their deadlines; none where it lies on no turf."""
     if not sign.on_turf:
         return [], []
-    covering = lawn.own_bounds(sign, facts.looks, facts.clearings)
-    covering += [bound for bound in bounds if lawn.does_cover(bound, sign)]
-    clocks = [lawn_clock(facts.business_id, sign, spell, covering, place) for spell in found]
+    covering = own_bounds(sign, facts.looks, facts.clearings)
+    covering += [bound for bound in bounds if does_cover(bound, sign)]
+    repaired = [one.at for one in facts.mentions if one.noun == "repair"]
+    clocks = [lawn_clock(sign, spell, covering, repaired, place) for spell in found]
     ended = [cleared for spell in found if (cleared := completing(spell)) is not None]
     followups = [lawn_followup(sign, cleared, facts.looks, place) for cleared in ended]
     return [patch for patch, _ in clocks], [*(clock for _, clock in clocks), *followups]
 
 
 def lawn_clock(
-    business_id: UUID, sign: Seen, spell: Spell, covering: Sequence[Bound], place: Place
+    sign: Seen, spell: Spell, covering: Sequence[Bound], repaired: Sequence[datetime], place: Place
 ) -> tuple[LawnPatch, Derived]:
     """The patch of turf under one spell, and its deadline, whose outcome is the patch's verdict."""
-    bound = lawn.latest_bound(covering, spell.start.at)
-    due = lawn.lawn_due(spell.start, bound, place)
+    bound = latest_bound(covering, spell.start.at)
+    due = lawn.soil_due(spell.start.at, bound, place)
     cleared = completing(spell)
+    cleared_at = None if cleared is None else cleared.at
     turf = [one.turf for one in spell.looks if one.turf is not None]
-    verdict = lawn.verdict(cleared, due, bound, was_dead="dead" in turf)
+    harmed_at = max((one.at for one in spell.looks if one.turf in ("thin", "dead")), default=None)
+    verdict = lawn.soil_verdict(cleared_at, due, bound=bound, was_dead="dead" in turf)
+    last_turf = turf[-1] if turf else None
     patch = LawnPatch(
-        id=deadline_id(business_id, "lawn", sign.id, spell.start.id),
         sign_id=sign.id,
         starting_fact_id=spell.start.id,
         property_id=sign.property_id,
@@ -202,10 +204,14 @@ def lawn_clock(
         earliest_at=None if bound is None else bound.at,
         earliest_from="unknown" if bound is None else bound.kind,
         due_at=due.due_at,
-        cleared_at=None if cleared is None else cleared.at,
+        cleared_at=cleared_at,
+        count=sign.count if isinstance(spell.start, Seen) else None,
+        cleared_count=cleared_count(spell),
         verdict=verdict,
-        turf=turf[-1] if turf else None,
-        area_m2=lawn.area_m2(sign),
+        turf=last_turf,
+        outcome=lawn.outcome_of(verdict, last_turf),
+        area_m2=lawn.soil_m2(sign.length_mm, sign.width_mm, sign.count),
+        repaired_at=lawn.first_repair(harmed_at, repaired),
     )
     clock = deadline("lawn", sign, spell.start, due, cleared, place)
     return patch, clock if cleared is None else msgspec.structs.replace(clock, outcome=verdict)
@@ -219,9 +225,10 @@ def run_look(sign: Seen, tamped: Tamped, looks: Sequence[Looked], place: Place) 
 
 
 def lawn_followup(sign: Seen, cleared: Cleared, looks: Sequence[Looked], place: Place) -> Derived:
-    """Turf that soil lay on is looked at again within a week of its clearing (common practice)."""
-    rule = f"Lawn: a look at the turf within {FOLLOWUP_DAYS} days of clearing"
-    due = day_end_due(cleared.at, place, FOLLOWUP_DAYS, rule, "lawn_followup")
+    """Turf that soil lay on is looked at again within the policy's days (7 by common practice) of its clearing."""
+    days = lawn.policy_at(cleared.at, place).followup_days
+    rule = f"Lawn: a look at the turf within {days} days of clearing"
+    due = day_end_due(cleared.at, place, days, rule, "lawn_followup")
     after = in_order([one for one in looks if one.at > cleared.at and one.turf is not None])
     return deadline("lawn_followup", sign, cleared, due, after[0] if after else None, place)
 

@@ -122,7 +122,7 @@ select exists (select from service_record where business_id = :business_id and v
 
 -- name: list_subjects_open_between
 -- Whose why shows an attempt at a locked gate: deadlines that were open at some time between the two instants.
-select distinct d.subject_id as id, case when d.kind in ('check', 'set_search') then 'set' else 'sign' end as noun
+select distinct d.subject_id as id, case when d.kind in ('check', 'set_search', 'lawn_cover') then 'set' else 'sign' end as noun
 from deadline d
 where d.business_id = :business_id and d.property_id = any (:property_ids::uuid[]) and d.kind <> 'report'
   and d.started_at <= :last_at and (d.met_at is null or d.met_at > :first_at);

@@ -111,6 +111,6 @@ def test_units_are_told_and_instants_are_marked(name: str) -> None:
         if member.endswith("_on") and member != "rests_on":
             assert '"format": "date"' in said, where
         # rules are named by words
-        is_of_rule = member == "rule_id" or "unique in its pack" in said
+        is_of_rule = member == "rule_name" or "unique in its pack" in said
         if (member == "id" or member.endswith("_id")) and not is_of_rule:
             assert '"format": "uuid"' in said, where

@@ -173,7 +173,7 @@ def test_a_monitor_that_reports_stands_in_for_the_daily_look(
     started_at = at(NY, "2026-05-11T09:00")
     due = due_of(started_at, a_place(NY, MONITORED), *heard(*words))
     assert (due.due_at, due.winner) == (at(NY, due_at), winner)
-    daily = next(one for one in due.rules if one.rule_id == "sample-act/daily")
+    daily = next(one for one in due.rules if one.rule_name == "sample-act/daily")
     assert (daily.replaced_by is None) == (winner == "sample-act/daily")
     # the house policy is a rule like any other, and no monitor stands in for it
     both = due_of(started_at, a_place(NY, MONITORED, policies=DAILY), *heard(*words))
@@ -219,7 +219,7 @@ def test_an_exemption_leaves_out_what_it_surely_covers_and_is_shown() -> None:
     started_at = at(PARIS, "2026-05-11T09:00")
     mole = due_of(started_at, place, target="Talpa europaea")
     assert mole.winner == "house_policy/calendar-day"
-    shown = {one.rule_id: (one.due_at, one.exempted_by) for one in mole.rules}
+    shown = {one.rule_name: (one.due_at, one.exempted_by) for one in mole.rules}
     assert shown["sample-act/noon"] == (None, "sample-act/moles")
     assert "Moles are outside (law, Sample Act s 1)" in explain("placed", started_at, mole, place).sentence
     for target in ("Arvicola amphibius", "unidentified", None):

@@ -150,6 +150,7 @@ def test_an_open_look_is_said_soon_and_at_its_instant(clock: Clock) -> None:
     [
         ("lawn", MONDAY, DUE_AT - 12 * HOUR, "lawn.due_soon"),
         ("lawn", DUE_AT - HOUR, DUE_AT - HOUR, "lawn.due_soon"),
+        ("lawn_cover", MONDAY, DUE_AT - 12 * HOUR, "lawn.due_soon"),
         ("check", DUE_AT - HOUR, DUE_AT - HOUR, "check.due_soon"),
         ("check", DUE_AT, DUE_AT, "check.overdue"),
         ("check", DUE_AT + HOUR, DUE_AT + HOUR + 10 * MINUTE, "check.overdue"),
@@ -372,6 +373,12 @@ def test_every_verdict_on_a_lawn_is_told(clock: Clock) -> None:
     assert second.replaces == uuid5(BUSINESS, clock.causes[-2])
 
 
+def test_every_verdict_on_a_cover_is_told_of_its_set(clock: Clock) -> None:
+    (told,) = clock.learn(ended("met", "lawn_cover", outcome="in_time"), DUE_AT - HOUR)
+    assert isinstance(told, LawnSettled)
+    assert (told.outcome, told.set_id, told.sign_id) == ("in_time", SUBJECT, None)
+
+
 def test_a_verdict_known_with_the_sign_is_told_at_once(clock: Clock) -> None:
     (told,) = clock.learn(ended("late", "lawn", outcome="found_late"), DUE_AT + DAY)
     assert isinstance(told, LawnSettled)
@@ -428,7 +435,7 @@ some_facts = st.builds(
 )
 
 
-@pytest.mark.parametrize("kind", ["check", "lawn"])
+@pytest.mark.parametrize("kind", ["check", "lawn", "lawn_cover"])
 @given(
     some_facts.filter(lambda fact: fact[0] != "withdrawn"),
     st.lists(st.tuples(some_facts, st.booleans(), st.integers(0, 3))),
@@ -436,7 +443,7 @@ some_facts = st.builds(
 def test_whoever_folds_the_log_knows_how_it_stands(
     kind: Kind, first: tuple[str, datetime], steps: list[tuple[tuple[str, datetime], bool, int]]
 ) -> None:
-    names = {"met": "in_time"} if kind == "lawn" else {}
+    names = {} if kind == "check" else {"met": "in_time"}
 
     def follows(fact: tuple[str, datetime]) -> Derived | None:
         state, due_at = fact

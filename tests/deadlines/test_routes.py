@@ -66,7 +66,7 @@ async def test_a_deadline_shows_when_and_why_it_is_due(api: Api, clock: Clock) -
             "rules": [
                 {
                     "rule": rule,
-                    "rule_id": "house_policy/calendar-day",
+                    "rule_name": "house_policy/calendar-day",
                     "kind": "calendar_day",
                     "state": "practice",
                     "inputs": {"days": 1},

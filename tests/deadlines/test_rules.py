@@ -200,7 +200,7 @@ def test_why_shows_every_rule_and_which_one_was_first() -> None:
 
 def test_a_rule_that_sets_no_instant_is_shown_and_never_computed() -> None:
     regularly = RuleApplied(
-        rule_id="regularly",
+        rule_name="regularly",
         rule="Code of practice: looked at regularly",
         kind="qualitative",
         state="law",

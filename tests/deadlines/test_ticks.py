@@ -191,6 +191,7 @@ async def test_instants_with_microseconds_come_out_as_written(
 KINDS: list[tuple[Kind, list[str]]] = [
     ("check", ["check.due_soon", "check.overdue"]),
     ("lawn", ["lawn.due_soon", "lawn.overdue"]),
+    ("lawn_cover", ["lawn.due_soon", "lawn.overdue"]),
     ("set_search", ["set.search_due"]),
     ("run_look", ["run.look_due"]),
     ("lawn_followup", ["lawn.followup_due"]),

@@ -102,7 +102,9 @@ async def test_the_month_counts_every_kind_of_fact_once_with_its_ids(spring: Api
         "other_animals Microtus californicus": 1,
         "clearings us": 1,
         "lawn_patches late": 1,
+        "turf_lost not_looked_at": 1,
         "turf_opened": 1,
+        "turf_opened_still": 1,
         "treatments castor_oil": 1,
         "overdue_now lawn_followup": 1,
     }
@@ -110,7 +112,12 @@ async def test_the_month_counts_every_kind_of_fact_once_with_its_ids(spring: Api
     assert ids(school, "visits") == [an_id(101), an_id(102), an_id(103)]
     assert ids(school, "catches") == [an_id(50)]
     areas = {one["figure"]: one["area_m2"] for one in school["figures"] if "area_m2" in one}
-    assert areas == {"lawn_patches": "0.135088", "turf_opened": "0.023562"}
+    assert areas == {
+        "lawn_patches": "0.135088",
+        "turf_lost": "0.135088",
+        "turf_opened": "0.023562",
+        "turf_opened_still": "0.023562",
+    }
     assert school["records"]["issued"] == ["2026-000001.1", "2026-000002.1", "2026-000003.1"]
     assert school["records"]["pesticide_free_by_us"] is True
     assert school["records"]["not_known_at_property"] == ["2026-000002.1"]

@@ -260,7 +260,7 @@ async def test_a_pack_of_the_business_speaks_once_the_queue_is_done(
     (shown,) = await api.items("deadlines")
     assert (shown["due_at"], shown["started_at"]) == ("2027-01-01T08:00:00Z", "2026-12-01T08:00:00Z")
     (rule,) = shown["why"]["rules"]
-    assert (rule["pack"], rule["rule_id"], rule["citation"], rule["inputs"]["nil"]) == (
+    assert (rule["pack"], rule["rule_name"], rule["citation"], rule["inputs"]["nil"]) == (
         "a-text", "a-text/yearly-report", "RCSA 26-47-1", "yes",
     )  # fmt: skip
     assert shown["why"]["sentence"].startswith("Report, also where nothing was taken, by Fri 1 Jan 2027")

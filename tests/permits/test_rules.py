@@ -56,7 +56,7 @@ def test_a_year_begun_in_december_is_due_at_the_end_of_the_next() -> None:
     )
     assert one.why.notice.startswith("Local codes and licensed practice come first.")
     (rule,) = one.why.rules
-    assert (rule.kind, rule.rule_id, rule.pack, rule.citation, rule.state) == (
+    assert (rule.kind, rule.rule_name, rule.pack, rule.citation, rule.state) == (
         "report_due", "a-text/yearly-report", "a-text", "RCSA 26-47-1", "law",
     )  # fmt: skip
     assert (rule.authority, rule.verified_on) == ("Wildlife authority of Connecticut", date(2026, 5, 1))
@@ -154,7 +154,7 @@ def test_what_the_permit_itself_says_wins() -> None:
     one = only(a_permit(from_on=date(2026, 1, 1), report_periods=OWN), MARCH, a_pack(CONNECTICUT))
     assert one.due_at == utc("2026-07-16T04:00:00")
     (rule,) = one.why.rules
-    assert (rule.rule_id, rule.pack, rule.authority, rule.citation) == (
+    assert (rule.rule_name, rule.pack, rule.authority, rule.citation) == (
         "permit/report_due", None, "State", "Permit 17",
     )  # fmt: skip
     # of nil reports it says nothing, so the pack's word holds
@@ -251,7 +251,7 @@ def test_what_sets_no_instant_is_shown_beside_what_does() -> None:
     exempt = a_pack({**CONNECTICUT, "rules": [*CONNECTICUT["rules"], EXEMPTION]}, name="c-text")  # type: ignore[misc]
     permit = a_permit(species=["Scalopus aquaticus"])
     one = only(permit, MARCH, a_pack(CONNECTICUT), regularly, exempt)
-    assert [(rule.rule_id, rule.due_at is None, rule.exempted_by) for rule in one.why.rules] == [
+    assert [(rule.rule_name, rule.due_at is None, rule.exempted_by) for rule in one.why.rules] == [
         ("a-text/yearly-report", False, None),
         ("b-text/often", True, None),
         ("c-text/yearly-report", True, "c-text/moles"),
@@ -323,7 +323,7 @@ def test_a_shipped_text_that_names_days_is_heard_in_its_region() -> None:
                 permit = a_permit(region=pack.region, from_on=date(2026, 1, 1))
                 found = reports(permit, shipped(), utc("2026-12-31T12:00:00")).deadlines
                 assert any(
-                    f"{pack.name}/{rule.id}" == one.rule_id for each in found for one in each.why.rules
+                    f"{pack.name}/{rule.id}" == one.rule_name for each in found for one in each.why.rules
                 )
 
 

@@ -72,10 +72,12 @@ def faults(deadline: dict[str, Any]) -> list[str]:
     why = deadline["why"]
     computed = [one for one in why["rules"] if one.get("due_at")]
     found = [
-        f"{one['rule_id']}: {one['due_at']}" for one in computed if due_of(one, why) != instant(one["due_at"])
+        f"{one['rule_name']}: {one['due_at']}"
+        for one in computed
+        if due_of(one, why) != instant(one["due_at"])
     ]
     earliest = min(instant(one["due_at"]) for one in computed)
-    winner = next(one for one in computed if one["rule_id"] == why["winner"])
+    winner = next(one for one in computed if one["rule_name"] == why["winner"])
     if not earliest == instant(deadline["due_at"]) == instant(winner["due_at"]):
         found.append("due_at is not the earliest")
     if deadline["state"] in ("met", "late"):
@@ -83,7 +85,11 @@ def faults(deadline: dict[str, Any]) -> list[str]:
         days_end = ("calendar_day", "local_day_end")
         in_time = all(
             met_at < instant(one["due_at"])
-            or (met_at == instant(one["due_at"]) and one["kind"] not in days_end)
+            or (
+                met_at == instant(one["due_at"])
+                and one["kind"] not in days_end
+                and "fallback" not in one["inputs"]
+            )
             for one in computed
         )
         if in_time != (deadline["state"] == "met"):

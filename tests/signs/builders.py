@@ -6,11 +6,12 @@ from typing import Any
 from uuid import UUID
 
 from service.deadlines.models import Derived, Kind, Place
+from service.identity.models import HousePolicy
+from service.lawn.models import LawnPatch
 from service.signs.models import (
     Bound,
     Cleared,
     Geometry,
-    LawnPatch,
     Looked,
     Mention,
     Seen,
@@ -20,9 +21,14 @@ from service.signs.models import (
 )
 from service.signs.rules import derive
 
-BUSINESS, PROPERTY, VISIT, SIGN = (UUID(int=0x0198F3A0_0000_7000_8000 << 48 | n) for n in range(1, 5))
+PROPERTY, VISIT, SIGN = (UUID(int=0x0198F3A0_0000_7000_8000 << 48 | n) for n in range(2, 5))
 F1, F2 = UUID(int=0xF1), UUID(int=0xF2)
 PLACE = Place(property_id=PROPERTY, zone="America/Los_Angeles", house_policies=[])
+
+
+def a_place(*policies: HousePolicy) -> Place:
+    """The property under these house policies."""
+    return Place(property_id=PROPERTY, zone="America/Los_Angeles", house_policies=list(policies))
 
 
 def la(day: int, hour: int, minute: int = 0) -> datetime:
@@ -54,6 +60,10 @@ def tamped(at: datetime, number: int = 30) -> Tamped:
     return Tamped(id=fact_id(number), visit_id=VISIT, property_id=PROPERTY, at=at)
 
 
+def repaired(at: datetime, number: int = 40) -> Mention:
+    return Mention(noun="repair", id=fact_id(number), visit_id=VISIT, property_id=PROPERTY, at=at)
+
+
 def survey(at: datetime, feature_id: UUID | None = None, geometry: Geometry | None = None) -> Bound:
     own = fact_id(int(at.timestamp()))
     return Bound(id=own, kind="survey", property_id=PROPERTY, at=at, feature_id=feature_id, geometry=geometry)
@@ -65,7 +75,6 @@ def mown(at: datetime, feature_id: UUID | None = None) -> Bound:
 
 def told(sign: Seen | None, *facts: Looked | Cleared | Tamped, mentions: Sequence[Mention] = ()) -> SignFacts:
     return SignFacts(
-        business_id=BUSINESS,
         sign_id=SIGN,
         sign=sign,
         looks=[one for one in facts if isinstance(one, Looked)],
@@ -75,12 +84,24 @@ def told(sign: Seen | None, *facts: Looked | Cleared | Tamped, mentions: Sequenc
     )
 
 
-def book_of(sign: Seen | None, *facts: Looked | Cleared | Tamped, bounds: Sequence[Bound] = ()) -> SignBook:
-    return derive(told(sign, *facts), {PROPERTY: bounds}, {PROPERTY: PLACE})
+def book_of(
+    sign: Seen | None,
+    *facts: Looked | Cleared | Tamped,
+    bounds: Sequence[Bound] = (),
+    mentions: Sequence[Mention] = (),
+    place: Place = PLACE,
+) -> SignBook:
+    return derive(told(sign, *facts, mentions=mentions), {PROPERTY: bounds}, {PROPERTY: place})
 
 
-def patch_of(sign: Seen, *facts: Looked | Cleared, bounds: Sequence[Bound] = ()) -> LawnPatch:
-    (patch,) = book_of(sign, *facts, bounds=bounds).patches
+def patch_of(
+    sign: Seen,
+    *facts: Looked | Cleared,
+    bounds: Sequence[Bound] = (),
+    mentions: Sequence[Mention] = (),
+    place: Place = PLACE,
+) -> LawnPatch:
+    (patch,) = book_of(sign, *facts, bounds=bounds, mentions=mentions, place=place).patches
     return patch
 
 

@@ -108,7 +108,8 @@ async def test_a_patch_shows_its_clock_its_area_and_the_visit_that_states_its_st
     first, again = sorted((await book.get("lawn-patches"))["items"], key=lambda one: str(one["started_at"]))
     deadlines = {str(one["id"]) for one in await book.rows("select id from deadline where kind = 'lawn'")}
     assert {first.pop("id"), again.pop("id")} == deadlines
-    shared = {"sign_id": an_id(20), "property_id": an_id(1), "area_m2": "0.494801", "visit_etag": '"1"'}
+    shared = {"sign_id": an_id(20), "sign_kind": "mound", "property_id": an_id(1), "area_m2": "0.494801"}
+    shared |= {"visit_etag": '"1"'}
     assert first == shared | {
         "starting_fact_id": an_id(20),
         "visit_id": an_id(100),
@@ -117,7 +118,10 @@ async def test_a_patch_shows_its_clock_its_area_and_the_visit_that_states_its_st
         "earliest_from": "mowing",
         "due_at": "2026-05-16T22:00:00Z",
         "cleared_at": "2026-05-15T16:00:00Z",
+        "count": 7,
+        "cleared_count": 7,
         "verdict": "in_time",
+        "outcome": "saved",
     }
     assert again == shared | {
         "starting_fact_id": an_id(31),
@@ -126,6 +130,7 @@ async def test_a_patch_shows_its_clock_its_area_and_the_visit_that_states_its_st
         "earliest_at": "2026-05-15T16:00:00Z",
         "earliest_from": "clearing",
         "due_at": "2026-05-18T16:00:00Z",
+        "cleared_count": 0,
         "verdict": "still_lying",
         "turf": "sound",
     }

@@ -50,6 +50,8 @@ def season() -> list[list[Message]]:
     """Ten days at a school: what each visit's messages are, in the order of that visit."""
     sign = {"kind": "mound", "on_turf": True, "feature_id": LAWN, "length_mm": 430, "width_mm": 400}
     two_traps = {"mechanism": "scissor_jaw", "traps": [{"no": 1}, {"no": 2}]}
+    board = {"cover": "board", "cover_length_mm": 600, "cover_width_mm": 400, "cover_on_turf": True}
+    bucket = {"cover": "bucket", "cover_length_mm": 300, "cover_width_mm": 300, "cover_on_turf": True}
     mole = {"species": "Scapanus latimanus", "fate": "dead_in_trap"}
     first = visit(
         100,
@@ -61,8 +63,8 @@ def season() -> list[list[Message]]:
         ],
         tampings=[{"id": an_id(24), "sign_id": RUN, "tamped_at": at(4, "09:15")}],
         sets=[
-            {**two_traps, "id": FIRST, "placed_at": at(4, "09:30"), "sign_id": MOUND},
-            {**two_traps, "id": THIRD, "placed_at": at(4, "09:40"), "sign_id": RUN},
+            {**two_traps, **board, "id": FIRST, "placed_at": at(4, "09:30"), "sign_id": MOUND},
+            {**two_traps, **bucket, "id": THIRD, "placed_at": at(4, "09:40"), "sign_id": RUN},
         ],
     )
     second = visit(
@@ -74,6 +76,7 @@ def season() -> list[list[Message]]:
         ],
         sets=[
             {
+                **board,
                 "id": MOVED,
                 "placed_at": at(5),
                 "moved_from_set_id": FIRST,
@@ -87,8 +90,16 @@ def season() -> list[list[Message]]:
         102,
         at(7),
         checks=[
-            check(42, MOVED, at(7), "catch", "reset", catches=[{**mole, "id": an_id(50), "trap_no": 1}]),
-            check(43, THIRD, at(7), "undisturbed", "reset"),
+            check(
+                42,
+                MOVED,
+                at(7),
+                "catch",
+                "reset",
+                cover="shifted",
+                catches=[{**mole, "id": an_id(50), "trap_no": 1}],
+            ),
+            check(43, THIRD, at(7), "undisturbed", "reset", cover="left"),
         ],
         clearings=[{"id": an_id(60), "sign_id": MOUND, "cleared_at": at(7), "count": 1}],
     )
@@ -96,7 +107,7 @@ def season() -> list[list[Message]]:
         103,
         at(8),
         checks=[
-            check(44, MOVED, at(8), "sprung_empty", "made_safe"),
+            check(44, MOVED, at(8), "sprung_empty", "made_safe", cover="lifted_off", opening_closed=False),
             check(45, THIRD, at(8), "missing", "lost"),
         ],
         clearings=[{"id": an_id(61), "sign_id": MOUND, "cleared_at": at(8), "count": 1}],
@@ -106,8 +117,8 @@ def season() -> list[list[Message]]:
         104,
         at(11),
         checks=[
-            check(46, MOVED, at(11), "undisturbed", "armed"),
-            check(47, THIRD, at(11), "undisturbed", "left"),
+            check(46, MOVED, at(11), "undisturbed", "armed", cover="left"),
+            check(47, THIRD, at(11), "undisturbed", "left", cover="shifted"),
         ],
         signs=[{**sign, "id": FRESH, "seen_at": at(11), "count": 1}],
         looks=[{"id": an_id(26), "sign_id": MOUND, "looked_at": at(11), "fresh_soil": True, "turf": "thin"}],
@@ -128,6 +139,10 @@ def season() -> list[list[Message]]:
     told = visit(
         108,
         at(12),
+        repairs=[
+            {"id": an_id(67), "set_id": MOVED, "repaired_at": at(12), "how": "levelled", "area_m2": "0.2"},
+            {"id": an_id(68), "sign_id": MOUND, "repaired_at": at(12), "how": "reseeded", "area_m2": "0.2"},
+        ],
         treatments=[
             {"id": an_id(64), "method": "repellent", "applied_at": at(6, "08:00"), "applied_by": "customer"}
         ],
@@ -269,8 +284,15 @@ async def test_any_order_with_doublings_leaves_the_same_book(
         "set_search",
         "run_look",
         "lawn",
+        "lawn_cover",
         "lawn_followup",
     }
+    covers = sorted(
+        (one["set_id"], one["started_at"][:10]) for one in expected["lawn_patch"] if one["set_id"]
+    )
+    started = [(FIRST, 4), *((MOVED, day) for day in (5, 7, 11)), (THIRD, 4), (THIRD, 11)]
+    assert covers == [(set_id, f"2026-05-{day:02}") for set_id, day in started]
+    assert {one["repaired_at"] is None for one in expected["lawn_patch"]} == {True, False}
     facts, standing = await net_effect(in_order)
     assert standing == {THIRD}
     assert TAKEN_BACK not in facts
