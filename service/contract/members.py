@@ -2,14 +2,9 @@
 
 from typing import Any
 
+from service.contract.due import DUE, SOIL, WHY
 from service.contract.values import LEFT_OUT, id_named
 
-_LOOK = "House policy: one look on every local calendar day"
-_WHY = f"Look by Sat 16 May 2026 00:00 (America/Los_Angeles): placed Thu 14 May 10:20; {_LOOK}."
-_SOIL = (
-    "Clear by Sat 16 May 2026 10:00 (America/Los_Angeles): seen Thu 14 May 10:05; "
-    "Lawn: soil off within 72 hours of the earliest moment."
-)
 _NOT_FREE = {
     "free": False,
     "from_at": "2026-05-07T17:00:00Z",
@@ -27,7 +22,7 @@ _NOT_FREE = {
     ],
 }
 
-BY_MEMBER: dict[str, Any] = {
+BY_MEMBER: dict[str, Any] = DUE | {
     "Animals.count": 1,
     "Basis.awaited": [],
     "BatchLine.customer": LEFT_OUT,
@@ -63,17 +58,6 @@ BY_MEMBER: dict[str, Any] = {
     "Conflict.sentence": "The set was pulled before this check; withdraw the one that is wrong.",
     "Conflict.subject_id": id_named("set_id"),
     "ConflictShown.noun": "set",
-    "Deadline.job_id": id_named("job_id"),
-    "Deadline.kind": "check",
-    "Deadline.known_at": "2026-05-14T18:02:11Z",
-    "Deadline.met_at": LEFT_OUT,
-    "Deadline.met_by_fact_id": LEFT_OUT,
-    "Deadline.outcome": LEFT_OUT,
-    "Deadline.overdue": True,
-    "Deadline.sign_id": LEFT_OUT,
-    "Deadline.started_at": "2026-05-14T17:20:00Z",
-    "Deadline.starting_fact_id": id_named("set_id"),
-    "Deadline.state": "open",
     "Delivery.due_at": LEFT_OUT,
     "Delivery.event_type": "check.overdue",
     "Delivery.last_error": LEFT_OUT,
@@ -213,7 +197,7 @@ BY_MEMBER: dict[str, Any] = {
     "RefusedBody.text": '{"property_id": "...", "checks": [{"checked_at": "2026-05-14T10:30:00"}]}',
     "Reminder.replaces": LEFT_OUT,
     "Reminder.started_at": "2026-05-14T17:20:00Z",
-    "Reminder.why": _WHY,
+    "Reminder.why": WHY,
     "Release.version": "0.1.0",
     "Repair.how": "reseeded",
     "Repair.repaired_at": "2026-05-14T17:40:00Z",
@@ -221,10 +205,6 @@ BY_MEMBER: dict[str, Any] = {
     "Repair.set_id": LEFT_OUT,
     "RepairLine.how": "reseeded",
     "RepairLine.seed_treated": False,
-    "RuleApplied.inputs": {"calendar_day": 1, "effective_from": None},
-    "RuleApplied.kind": "calendar_day",
-    "RuleApplied.rule": _LOOK,
-    "RuleApplied.state": "practice",
     "Round.date": "2026-05-15",
     "ServiceRecord.issued_at": "2026-05-14T18:02:11Z",
     "ServiceRecord.replaces": None,
@@ -253,9 +233,9 @@ BY_MEMBER: dict[str, Any] = {
     "StopDeadline.id": id_named("lawn_deadline_id"),
     "StopDeadline.kind": "lawn",
     "StopDeadline.set_id": LEFT_OUT,
-    "StopDeadline.why": _SOIL,
+    "StopDeadline.why": SOIL,
     "StopSet.state": "standing",
-    "StopSet.why": _WHY,
+    "StopSet.why": WHY,
     "Survey.area": LEFT_OUT,
     "Survey.surveyed_at": "2026-05-14T17:02:00Z",
     "Tamping.tamped_at": "2026-05-14T17:10:00Z",
@@ -295,10 +275,5 @@ BY_MEMBER: dict[str, Any] = {
     "VisitContent.treatments_none": False,
     "VisitRecorded.outcome": "done",
     "VisitWithdrawn.version": 2,
-    "Why.attempts": [],
-    "Why.sentence": _WHY,
-    "Why.started_at": "2026-05-14T17:20:00Z",
-    "Why.started_by": "placed",
-    "Why.winner": _LOOK,
     "Worker.name": "R. Example",
 }

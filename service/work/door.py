@@ -50,7 +50,11 @@ async def every_property_anew(entry: Entry) -> None:
 
 
 async def properties_anew_in(entry: Entry, regions: Iterable[str]) -> int:
-    """A rule pack changed: each property in these regions is worked out anew; how many there are."""
+    """A rule pack changed: each property in these regions is worked out anew; how many there are.
+
+    So are the reports of every permit: few, and a permit may be of a wider region.
+    """
+    await every_permit_anew(entry)
     queued: int = await entry.db.value(
         sql.put_properties_in,
         business_id=entry.business_id,
@@ -62,8 +66,10 @@ async def properties_anew_in(entry: Entry, regions: Iterable[str]) -> int:
 
 
 async def every_property_of_all_anew(db: Db, now: datetime) -> int:
-    """What holds for every business changed: each property is worked out anew; how many there are."""
-    queued: int = await db.value(sql.put_every_property_of_all, kind=PROPERTY_ANEW, now=now)
+    """What holds for every business changed: all properties and permits anew; how many properties there are."""
+    queued: int = await db.value(
+        sql.put_everything_of_all, of_property=PROPERTY_ANEW, of_permit=PERMIT_ANEW, now=now
+    )
     return queued
 
 

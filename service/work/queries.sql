@@ -33,16 +33,18 @@ with put as (
 )
 select count(*) from put;
 
--- name: put_every_property_of_all
+-- name: put_everything_of_all
 -- Spans businesses, as the migrator: rules that hold for all of them changed. How many properties there are.
 with put as (
     insert into work as w (business_id, kind, subject_id, first_at, run_at)
-    select p.business_id, :kind, p.id, :now, :now from property p
+    select p.business_id, :of_property::text, p.id, :now::timestamptz, :now::timestamptz from property p
+    union all
+    select m.business_id, :of_permit::text, m.id, :now::timestamptz, :now::timestamptz from permit m
     on conflict (business_id, kind, subject_id) do update
     set since_at = null, run_at = least(w.run_at, excluded.run_at), attempt = 0, last_error = null
-    returning w.subject_id
+    returning w.kind
 )
-select count(*) from put;
+select count(*) filter (where kind = :of_property::text) from put;
 
 -- name: put_every_permit
 insert into work as w (business_id, kind, subject_id, first_at, run_at)

@@ -13,8 +13,9 @@ SPANNING = {
     "keys": {"list_keys"},
     "deadlines": {"say_what_is_due"},
     "events": {"fan_out", "claim_deliveries", "settle_deliveries"},
-    "work": {"claim_due", "put_every_property_of_all"},
+    "work": {"claim_due", "put_everything_of_all"},
     "packs": {"note_rules"},
+    "replay": {"find_business"},
     "identity": {"insert_business", "insert_counter"},
 }
 # Stand-alone treatments and upkeep share a table with those of visits; a check constraint keeps them apart. The

@@ -13,7 +13,7 @@ from litestar import Litestar
 from fixtures.demo import Summary, load, visit_lines
 from service.clock.wake import HANDLERS
 from service.identity.actions import add_business
-from service.kernel.db import connect, open_pool
+from service.kernel.db import Pool, connect, open_pool
 from service.kernel.ids import new_id
 from service.work import ticks as work
 from tests.bodies import NOW
@@ -34,6 +34,7 @@ class Demo:
     """What was sent and answered, and what the book shows an hour later: its lists, and the log."""
 
     api: Api
+    pool: Pool
     summary: Summary
     exchanges: list[Exchange]
     lists: dict[str, list[Any]]
@@ -112,6 +113,6 @@ async def demo(server: str, template: str, one_app: tuple[Litestar, Clock]) -> A
         clock.now = LATER
         await run_to(clock_pool, pool, LATER)
         lists = {noun: await pages(api, noun) for noun in LISTS}
-        yield Demo(api, summary, relay.exchanges, lists, await pages(api, "events", "events"))
+        yield Demo(api, pool, summary, relay.exchanges, lists, await pages(api, "events", "events"))
     async with connect(server) as admin:
         await admin.execute(f"drop database {name} with (force)")
