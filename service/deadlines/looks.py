@@ -6,7 +6,6 @@ policy of that day, which is a rule like any other.
 
 from collections.abc import Collection, Sequence
 from datetime import UTC, date, datetime, time, timedelta
-from functools import lru_cache
 from typing import Any, NamedTuple, get_args
 from zoneinfo import ZoneInfo
 
@@ -32,7 +31,7 @@ from service.packs.models import (
     SinceWord,
     WhoMayLook,
 )
-from service.packs.rules import covers, in_force, is_of, shipped
+from service.packs.rules import in_force, is_of, packs_at
 
 Inputs = dict[str, str | int | None]
 _OF_PACK = ("authority", "citation", "text_as_of", "verified_on", "reviewed_by")
@@ -58,7 +57,7 @@ def look_due(
     start = Start(started_at.astimezone(UTC), day_of(started_at, zone), place, zone)
     rules = [
         applied
-        for pack in packs_at(place)
+        for pack in packs_at(place.packs, place.region, place.county, place.locality)
         if in_force(pack, start.day)
         for applied in _of_pack(pack, start, covered, contacts)
     ]
@@ -73,17 +72,6 @@ def is_accepted(due: Due, looked_by: Collection[LookedBy]) -> bool:
     """Whether every rule that applies accepts who looked."""
     asked = [one for one in due.rules if one.kind == "who_may_look" and one.exempted_by is None]
     return all(set(str(one.inputs["accepts"]).split(", ")) & set(looked_by) for one in asked)
-
-
-def packs_at(place: Place) -> list[NewPack]:
-    """The packs of the package and of the business that cover a place, whatever day it is."""
-    own = [one for one in place.packs if covers(one, place.region, place.county, place.locality)]
-    return [*_shipped_at(place.region, place.county, place.locality), *own]
-
-
-@lru_cache(maxsize=4_096)
-def _shipped_at(region: str, county: str | None, locality: str | None) -> tuple[NewPack, ...]:
-    return tuple(one for one in shipped() if covers(one, region, county, locality))
 
 
 def _of_pack(pack: NewPack, start: Start, covered: Covered, contacts: Sequence[Contact]) -> list[RuleApplied]:

@@ -4,7 +4,6 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from service.deadlines.looks import packs_at
 from service.deadlines.models import Contact, Due, Place, RuleApplied, Why
 from service.packs.rules import aged
 
@@ -76,16 +75,16 @@ def _with_source(one: RuleApplied) -> str:
 
 
 def notice(rules: Sequence[RuleApplied], place: Place, *, is_look: bool) -> str:
-    """What comes first, how old each reading is, and where no pack covers the place, that too."""
+    """What comes first, how old each reading is, and where no pack speaks of looks there, that too."""
     said = [NOTICE]
     read = {one.pack: one for one in rules if one.pack is not None}
     said += [
         aged(one.citation or "", one.text_as_of, one.verified_on, one.reviewed_by) for one in read.values()
     ]
     if is_look and place.region and not read:
-        covering = packs_at(place)
-        none = "The rule packs that cover {} set no look" if covering else "No rule pack covers {}"
-        said.append(f"{none.format(place.region)}: the house policy decides; look up the local code.")
+        said.append(
+            f"No rule pack sets a look in {place.region}: the house policy decides; look up the local code."
+        )
     return " ".join(said)
 
 

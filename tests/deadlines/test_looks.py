@@ -292,11 +292,13 @@ def test_a_rule_without_a_figure_is_shown_and_the_house_policy_decides() -> None
     assert look_due(started_at, a_place(LA, regularly), Covered()) is None
 
 
-def test_a_region_that_no_pack_covers_is_said_to_be_so() -> None:
+def test_a_region_in_which_no_pack_sets_a_look_is_said_to_be_so() -> None:
     place = a_place(LA, policies=DAILY)
     started_at = at(LA, "2026-03-02T09:00")
     why = explain("placed", started_at, due_of(started_at, place), place)
-    assert why.notice.endswith("No rule pack covers AQ: the house policy decides; look up the local code.")
+    assert why.notice.endswith(
+        "No rule pack sets a look in AQ: the house policy decides; look up the local code."
+    )
 
 
 def test_whose_look_counts_is_for_every_rule_to_say() -> None:

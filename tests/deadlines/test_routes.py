@@ -76,7 +76,8 @@ async def test_a_deadline_shows_when_and_why_it_is_due(api: Api, clock: Clock) -
             "winner": "house_policy/calendar-day",
             "sentence": "Look by Wed 13 May 2026 00:00 (America/Los_Angeles): placed Mon 11 May 09:00;"
             " House policy: one look on every local calendar day.",
-            "notice": "Local codes and licensed practice come first.",
+            "notice": "Local codes and licensed practice come first. No rule pack sets a look in US-ID: the"
+            " house policy decides; look up the local code.",
             "attempts": [],
         },
     }

@@ -2,6 +2,7 @@
 
 from uuid import UUID
 
+import pytest
 from msgspec import convert
 
 from service.deadlines.models import OF_SETS, OF_SIGNS
@@ -12,6 +13,8 @@ from service.replay.rules import derived, differing
 from service.replay.saying import lines
 from tests.journeys.conftest import LATER, Demo
 from tests.replay.auditor import faults
+
+pytestmark = pytest.mark.asyncio(loop_scope="module")
 
 
 async def test_every_deadline_of_the_demo_is_replayed_from_what_is_stated(demo: Demo) -> None:

@@ -49,7 +49,8 @@ async def posted(api: Api, seed: int) -> None:
     names = ("R. Example", "S. Sample")
     workers = [(await api.post("workers", {"name": name})).json()["id"] for name in names]
     for region, rules in PACKS.items():
-        pack = {"name": "sample-act", "region": region, "authority": "Sample authority", "citation": "Sample Act s 1",
+        name = f"sample-act-{region.lower()}"
+        pack = {"name": name, "region": region, "authority": "Sample authority", "citation": "Sample Act s 1",
                 "verified_on": "2026-01-01", "state": "law", "rules": rules}  # fmt: skip
         answer = await api.post("rule-packs", pack)
         assert answer.status_code == 201, answer.text
