@@ -78,7 +78,6 @@ async def test_a_deadline_shows_when_and_why_it_is_due(api: Api, clock: Clock) -
             " House policy: one look on every local calendar day.",
             "notice": "Local codes and licensed practice come first. No rule pack sets a look in US-ID: the"
             " house policy decides; look up the local code.",
-            "attempts": [],
         },
     }
     assert (await api.get(f"deadlines/{shown['id']}")).json() == shown
