@@ -1,6 +1,6 @@
 #!/bin/sh
 # Measures Setbook on this machine, each figure as a ratio to a limit in the same run, and writes .bench/NAME.json:
-#   sh deploy/bench.sh [--quick] NAME...    NAME is read, visit or start; quick takes under a minute a bench
+#   sh deploy/bench.sh [--quick] NAME...    NAME is read, visit, start or tick; quick takes under a minute a bench
 set -eu
 root=$(CDPATH='' cd -- "$(dirname -- "$0")/.." && pwd)
 cd "$root"

@@ -91,8 +91,8 @@ def explain(given: Namespace) -> None:
     from service.replay.saying import lines
 
     async def again(url: str) -> bool:
-        async with await open_pool(url, "clock", 1) as clock, await open_pool(url, "app", 1) as app:
-            business_id = await business_of(Db(clock), given.deadline_id)
+        async with await open_pool(url, "migrator", 1) as all_of_them, await open_pool(url, "app", 1) as app:
+            business_id = await business_of(Db(all_of_them), given.deadline_id)
             found = await replay(Db(app), business_id, given.deadline_id, utc_now())
         print("\n".join(lines(found)))
         return not found.differing

@@ -37,8 +37,11 @@ HANDLERS: Mapping[str, Handler] = {
 async def run(clock_pool: Pool, app_pool: Pool, stop: asyncio.Event) -> None:
     """Wake the ticks until `stop`. Any number of clocks may run at once."""
 
+    looked: deadlines.Looked | None = None
+
     async def deadlines_fall_due() -> None:
-        await deadlines.tick(clock_pool, utc_now())
+        nonlocal looked
+        looked = await deadlines.go_on(clock_pool, utc_now(), looked)
 
     async def work_is_done() -> None:
         while await work.run(clock_pool, app_pool, utc_now(), HANDLERS):

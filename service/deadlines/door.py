@@ -8,7 +8,7 @@ from msgspec.structs import replace
 
 from service.deadlines.models import Derived, Kind, KnownBy, Place, Reconciled, Stored
 from service.deadlines.rules import deadline_id
-from service.deadlines.said import reconcile, withdrawn
+from service.deadlines.said import as_said, reconcile, wake_of, withdrawn
 from service.events.outbox import Entry
 from service.kernel.sql import Queries
 from service.work.rules import SETTLING, SETTLING_AT_MOST
@@ -34,10 +34,10 @@ async def store(
     `by` is who made the facts known. Tells what is to be told at once; the clock tells the rest in its time.
     """
     before = {
-        row.id: row
+        row.id: as_said(entry.business_id, row)
         for row in await entry.db.many(
             Stored,
-            sql.read_deadlines_of_subjects_for_update,
+            sql.read_deadlines_of_subjects,
             business_id=entry.business_id,
             kinds=list(kinds),
             subject_ids=list(subject_ids),
@@ -49,7 +49,13 @@ async def store(
     changed = [reconcile(row_id, before.get(row_id), one, entry.now, by) for row_id, one in after.items()]
     rows = [_tell(entry, one) for one in changed if one is not None]
     if rows:
-        await entry.db.run(sql.upsert_deadlines, business_id=entry.business_id, rows=rows)
+        await entry.db.run(
+            sql.upsert_deadlines,
+            business_id=entry.business_id,
+            rows=rows,
+            wakes=[wake for row in rows if (wake := wake_of(entry.business_id, row)) is not None],
+            silent_ids=[row.id for row in rows if row.wake_at is None],
+        )
 
 
 def _tell(entry: Entry, changed: Reconciled) -> Stored:

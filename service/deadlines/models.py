@@ -153,7 +153,8 @@ class Stored(Derived, frozen=True, kw_only=True):
     """A deadline's row: what follows from the facts, and the clock's memory of what it said and will say.
 
     `announced_due_at` is the due instant that was last spoken of, `announced_event_id` the last word that it
-    was due, and `settled_*` the last word on how it ended, if none that it is due came after it.
+    was due, and `settled_*` the last word on how it ended, if none that it is due came after it. `wake_*` stand
+    in a row of their own, which goes away as the clock speaks.
     """
 
     id: UUID
@@ -167,6 +168,25 @@ class Stored(Derived, frozen=True, kw_only=True):
     settled_event_id: UUID | None = None
     wake_at: Instant | None = None
     wake_type: str | None = None
+
+
+class Wake(Struct, frozen=True, kw_only=True):
+    """What the clock says next of a deadline: an event, as it will stand in the log, and when; `data` is its JSON.
+
+    `known_*` are given only where it was already due when it became known.
+    """
+
+    deadline_id: UUID
+    wake_at: Instant
+    due_at: Instant
+    type: str
+    subject: UUID
+    event_id: UUID
+    cause: str
+    data: str
+    known_at: Instant | None = None
+    known_by_worker_id: UUID | None = None
+    known_by_key_id: UUID | None = None
 
 
 class Deadline(Struct, frozen=True, kw_only=True, omit_defaults=True):

@@ -4,11 +4,12 @@ from datetime import UTC, datetime, timedelta
 from typing import Any
 from uuid import UUID
 
-from msgspec import convert
+from msgspec import convert, json
 from msgspec.structs import asdict, replace
 
-from service.deadlines.models import Derived, Explanation, Kind, KnownBy, Reconciled, Said, Stored
+from service.deadlines.models import Derived, Explanation, Kind, KnownBy, Reconciled, Said, Stored, Wake, Why
 from service.deadlines.words import AHEAD, DUE, LAWN, SETTLED, SOON, SUBJECT, Reminder
+from service.kernel.ids import id_of_cause
 from service.work.rules import SETTLING
 
 RANKS = {"late": 1, "found_late": 2, "met": 3, "in_time": 3, "withdrawn": 4}
@@ -18,6 +19,40 @@ SILENT = dict.fromkeys(("announced_due_at", "announced_event_id", "settled_outco
 def withdrawn(row: Stored) -> Derived:
     """What becomes of a stored deadline that no longer follows from the facts."""
     return replace(row, state="withdrawn", met_at=None, met_by_fact_id=None, outcome="withdrawn")
+
+
+def as_said(business_id: UUID, row: Stored) -> Stored:
+    """The row with what the clock has said since it was stored.
+
+    The clock takes away its wake and leaves the row alone: one that is open and has no wake was spoken of at its
+    due instant.
+    """
+    if row.state != "open" or row.wake_at is not None:
+        return row
+    event_id = id_of_cause(business_id, word(DUE[row.kind], row).cause)
+    return replace(row, **SILENT | {"announced_due_at": row.due_at, "announced_event_id": event_id})
+
+
+def wake_of(business_id: UUID, row: Stored) -> Wake | None:
+    """What the clock says next of a row as it stands; the tick writes it into the log as it is."""
+    if row.wake_at is None or row.wake_type is None:
+        return None
+    due = DUE[row.kind]
+    said = word(due if row.wake_type == due.event_type else SOON[row.kind][0], row)
+    late: dict[str, Any] = {}
+    if row.known_at > row.due_at:
+        late = {name: getattr(row, name) for name in ("known_at", "known_by_worker_id", "known_by_key_id")}
+    return Wake(
+        deadline_id=row.id,
+        wake_at=row.wake_at,
+        due_at=row.due_at,
+        type=row.wake_type,
+        subject=row.subject_id,
+        event_id=id_of_cause(business_id, said.cause),
+        cause=said.cause,
+        data=json.encode(said.event).decode(),
+        **late,
+    )
 
 
 def reconcile(
@@ -127,8 +162,13 @@ def _taken_back(before: Stored) -> Said | None:
     return word(SETTLED[before.kind], about, "withdrawn")
 
 
+def explanation(why: Why) -> Explanation:
+    """The part of a why that goes out with every word: what people wrote at a locked gate stays in the house."""
+    return Explanation(**{name: getattr(why, name) for name in Explanation.__struct_fields__})
+
+
 def word(of: type[Reminder], row: Stored, outcome: str | None = None) -> Said:
-    """What is said of a row as it stands; with an outcome, on how it ended. The tick says the same in SQL."""
+    """What is said of a row as it stands; with an outcome, on how it ended."""
     is_end = outcome is not None
     event = convert(
         {
@@ -139,9 +179,7 @@ def word(of: type[Reminder], row: Stored, outcome: str | None = None) -> Said:
             "due_at": row.due_at,
             "episode": row.episode,
             "why": row.why.sentence,
-            "explanation": Explanation(
-                **{name: getattr(row.why, name) for name in Explanation.__struct_fields__}
-            ),
+            "explanation": explanation(row.why),
             "known_late": row.known_at > row.due_at,
             "replaces": row.settled_event_id or (None if is_end else row.announced_event_id),
             **({"outcome": outcome, "met_at": row.met_at} if is_end else {}),

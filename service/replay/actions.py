@@ -15,9 +15,9 @@ from service.replay.rules import by_id, derived, differing
 sql = Queries(__package__)
 
 
-async def business_of(clock_db: Db, deadline_id: UUID) -> UUID:
-    """The business that a deadline belongs to; `clock_db` works as the clock, who sees deadlines of all."""
-    found: UUID | None = await clock_db.value(sql.find_business, id=deadline_id)
+async def business_of(db: Db, deadline_id: UUID) -> UUID:
+    """The business that a deadline belongs to; `db` works as the migrator, who sees those of all."""
+    found: UUID | None = await db.value(sql.find_business, id=deadline_id)
     if found is None:
         raise Missing("This deadline")
     return found

@@ -1,5 +1,5 @@
 -- name: find_business
--- Spans businesses, as the clock: a deadline's id alone is typed.
+-- Spans businesses, as the migrator: a deadline's id alone is typed.
 select business_id from deadline where id = :id;
 
 -- name: read_entered

@@ -1,27 +1,25 @@
 """What the clock remembers, says and takes back, as facts come in: sequences without a database."""
 
-from datetime import UTC, datetime, timedelta
-from uuid import UUID, uuid5
+from datetime import datetime
+from uuid import UUID
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from msgspec.json import decode
 from msgspec.structs import asdict, replace
 
 from service.deadlines.models import Derived, Kind, KnownBy, Stored, Why
-from service.deadlines.said import reconcile, withdrawn, word
-from service.deadlines.words import DUE, SOON, CheckOverdue, CheckSettled, LawnSettled
+from service.deadlines.said import as_said, explanation, reconcile, wake_of, withdrawn, word
+from service.deadlines.words import DUE, SOON, CheckDueSoon, CheckOverdue, CheckSettled, LawnSettled
 from service.events.models import Event
+from service.kernel.ids import id_of_cause
+from tests.deadlines.facts import DAY, DUE_AT, HOUR, MINUTE, MONDAY, PHONE
 
 BUSINESS = UUID("0198f3a0-0000-7000-8000-000000000001")
 SUBJECT = UUID("0198f3a0-0000-7000-8000-0000000000a1")
 ROW = UUID("7da18571-1f39-599a-8272-86cd8c58da76")
-PHONE = KnownBy(worker_id=UUID(int=1), key_id=UUID(int=2))
 OFFICE = KnownBy(worker_id=None, key_id=UUID(int=3))
-MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
-# Monday 2 March 2026, 09:00 in Los Angeles; the look is due at the start of Wednesday
-MONDAY = datetime(2026, 3, 2, 17, tzinfo=UTC)
-DUE_AT = datetime(2026, 3, 4, 8, tzinfo=UTC)
 WHY = Why(
     started_by="placed",
     started_at=MONDAY,
@@ -65,6 +63,7 @@ class Clock:
 
     def learn(self, follows: Derived | None, now: datetime, by: KnownBy = PHONE) -> list[Event]:
         """What is told at once when this follows from the facts; None: no longer anything."""
+        self.row = None if self.row is None else as_said(BUSINESS, self.row)
         if follows is None:
             assert self.row is not None
             follows = withdrawn(self.row)
@@ -88,10 +87,10 @@ class Clock:
         if cause not in self.causes:
             self.causes.append(cause)
             self.log.append(event)
-        return uuid5(BUSINESS, cause)
+        return id_of_cause(BUSINESS, cause)
 
     def tick(self, now: datetime) -> list[Event]:
-        """What the clock says by then, as queries.sql does."""
+        """What the clock says by then, as queries.sql does: of the row it changes nothing but the wake."""
         said = len(self.log)
         while self.row is not None and self.row.wake_at is not None and self.row.wake_at <= now:
             if self.row.wake_type != DUE[self.row.kind].event_type and self.row.due_at > now:
@@ -101,15 +100,8 @@ class Clock:
                 self.row = replace(self.row, wake_at=self.row.due_at, wake_type=wake_type)
                 continue
             due = word(DUE[self.row.kind], self.row)
-            self.row = replace(
-                self.row,
-                announced_due_at=self.row.due_at,
-                announced_event_id=self.tell(due.event, due.cause),
-                settled_outcome=None,
-                settled_event_id=None,
-                wake_at=None,
-                wake_type=None,
-            )
+            self.tell(due.event, due.cause)
+            self.row = replace(self.row, wake_at=None, wake_type=None)
         return self.log[said:]
 
     @property
@@ -121,7 +113,7 @@ class Clock:
     @property
     def last_id(self) -> UUID:
         """The id of what was said last."""
-        return uuid5(BUSINESS, self.causes[-1])
+        return id_of_cause(BUSINESS, self.causes[-1])
 
 
 @pytest.fixture
@@ -158,6 +150,8 @@ def test_an_open_look_is_said_soon_and_at_its_instant(clock: Clock) -> None:
         ("run_look", DUE_AT + HOUR, DUE_AT + HOUR + 10 * MINUTE, "run.look_due"),
         ("lawn_followup", MONDAY, DUE_AT, "lawn.followup_due"),
         ("set_search", MONDAY, DUE_AT, "set.search_due"),
+        ("report", MONDAY - 30 * DAY, DUE_AT - 14 * DAY, "report.due"),
+        ("report", MONDAY, MONDAY, "report.due"),
     ],
 )
 def test_the_first_word_depends_on_kind_and_on_when_it_became_known(
@@ -166,6 +160,39 @@ def test_the_first_word_depends_on_kind_and_on_when_it_became_known(
     clock.learn(derived(kind), known_at)
     assert (clock.known.wake_at, clock.known.wake_type) == (wake_at, wake_type)
     assert (clock.known.known_at, clock.known.known_by_worker_id) == (known_at, PHONE.worker_id)
+
+
+def test_a_wake_is_the_event_that_the_clock_writes(clock: Clock) -> None:
+    clock.learn(derived(), MONDAY)
+    wake = wake_of(BUSINESS, clock.known)
+    assert wake is not None
+    soon = word(SOON["check"][0], clock.known)
+    assert (wake.type, wake.cause, wake.known_at) == ("check.due_soon", soon.cause, None)
+    assert wake.event_id == id_of_cause(BUSINESS, soon.cause)
+    assert decode(wake.data, type=CheckDueSoon) == soon.event
+    # what is said at the due instant holds the same data
+    assert decode(wake.data, type=CheckOverdue) == word(DUE["check"], clock.known).event
+    clock.tick(DUE_AT)
+    assert wake_of(BUSINESS, clock.known) is None
+
+
+def test_a_wake_of_what_was_known_too_late_knows_by_whom(clock: Clock) -> None:
+    clock.learn(derived(), DUE_AT + HOUR)
+    wake = wake_of(BUSINESS, clock.known)
+    assert wake is not None
+    known = (DUE_AT + HOUR, PHONE.worker_id, PHONE.key_id)
+    assert (wake.known_at, wake.known_by_worker_id, wake.known_by_key_id) == known
+    assert decode(wake.data, type=CheckOverdue).known_late
+
+
+def test_an_open_row_without_a_wake_was_spoken_of(clock: Clock) -> None:
+    clock.learn(derived(), MONDAY)
+    assert as_said(BUSINESS, clock.known) == clock.known
+    clock.tick(DUE_AT)
+    assert clock.known.announced_due_at is None
+    said = as_said(BUSINESS, clock.known)
+    assert (said.announced_due_at, said.announced_event_id) == (DUE_AT, clock.last_id)
+    assert as_said(BUSINESS, said) == said
 
 
 def test_a_look_in_time_says_nothing(clock: Clock) -> None:
@@ -187,6 +214,7 @@ def test_a_late_look_settles_what_was_overdue(clock: Clock) -> None:
         due_at=DUE_AT,
         episode=1,
         why="…",
+        explanation=explanation(WHY),
         set_id=SUBJECT,
         outcome="late",
         met_at=DUE_AT + HOUR,
@@ -249,7 +277,7 @@ def test_facts_that_change_nothing_change_no_row(clock: Clock) -> None:
 def test_a_new_why_keeps_what_was_known_and_said(clock: Clock) -> None:
     clock.learn(derived(), MONDAY)
     clock.tick(DUE_AT)
-    said = clock.known
+    said = as_said(BUSINESS, clock.known)
     clock.learn(replace(derived(), why=replace(WHY, sentence="a gate was locked")), DUE_AT + HOUR, OFFICE)
     assert clock.known == replace(said, why=replace(WHY, sentence="a gate was locked"))
 
@@ -370,7 +398,7 @@ def test_every_verdict_on_a_lawn_is_told(clock: Clock) -> None:
     (second,) = clock.learn(ended("late", "lawn", DUE_AT - DAY, "late"), DUE_AT + 7 * DAY)
     assert isinstance(second, LawnSettled)
     assert (second.outcome, second.due_at) == ("late", DUE_AT - DAY)
-    assert second.replaces == uuid5(BUSINESS, clock.causes[-2])
+    assert second.replaces == id_of_cause(BUSINESS, clock.causes[-2])
 
 
 def test_every_verdict_on_a_cover_is_told_of_its_set(clock: Clock) -> None:

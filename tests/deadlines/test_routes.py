@@ -128,7 +128,8 @@ async def test_an_event_and_the_deadline_say_the_same(
         "started_at": shown["started_at"],
         "due_at": shown["due_at"],
         "episode": 1,
-        "why": shown["why"]["sentence"],
+        "why": shown["why"].pop("sentence"),
+        "explanation": {name: said for name, said in shown["why"].items() if name != "started_at"},
         "set_id": SET,
     }
     assert (event["subject"], event["time"]) == (SET, "2026-05-13T08:00:00Z")

@@ -2,20 +2,18 @@
 
 import asyncio
 from collections import Counter
-from collections.abc import Collection
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from uuid import UUID
 
 import asyncpg
 import msgspec
 import pytest
+from msgspec.structs import replace
 
-from service.deadlines.door import postpone, store
-from service.deadlines.looks import look_due
-from service.deadlines.models import OF_SETS, OF_SIGNS, Covered, Derived, Kind, KnownBy, Place
+from service.deadlines.models import Derived, Kind, KnownBy
 from service.deadlines.rules import deadline_id
+from service.deadlines.said import explanation
 from service.deadlines.ticks import MOST_OF_ONE_BUSINESS, sql, tick
-from service.deadlines.why import explain
 from service.deadlines.words import (
     CheckDueSoon,
     CheckOverdue,
@@ -25,81 +23,33 @@ from service.deadlines.words import (
     LawnOverdue,
     LawnSettled,
     Reminder,
+    ReportDue,
     RunLookDue,
     SetSearchDue,
 )
-from service.events.outbox import entry
-from service.identity.actions import add_business
-from service.identity.models import HousePolicy
-from service.kernel.db import open_pool
+from service.kernel.db import Pool, open_pool
 from service.kernel.ids import id_of_cause
-
-Pool = asyncpg.Pool
-PHONE = KnownBy(worker_id=UUID(int=1), key_id=UUID(int=2))
-MINUTE, HOUR, DAY = timedelta(minutes=1), timedelta(hours=1), timedelta(days=1)
-PLACE = Place(
-    property_id=UUID(int=7), zone="America/Los_Angeles", house_policies=[HousePolicy(calendar_days=1)]
+from tests.deadlines.facts import (
+    DAY,
+    DUE_AT,
+    HOUR,
+    MINUTE,
+    MONDAY,
+    PHONE,
+    PLACE,
+    derived,
+    ended,
+    learn,
+    new_business,
 )
-# Monday 2 March 2026, 09:00 in Los Angeles; a look is due at the start of Wednesday
-MONDAY = datetime(2026, 3, 2, 17, tzinfo=UTC)
-DUE_AT = datetime(2026, 3, 4, 8, tzinfo=UTC)
+
 EVENTS: dict[str, type[Reminder]] = {
     one.event_type: one
     for one in (
         CheckDueSoon, CheckOverdue, CheckSettled, SetSearchDue, RunLookDue,
-        LawnDueSoon, LawnOverdue, LawnSettled, LawnFollowupDue,
+        LawnDueSoon, LawnOverdue, LawnSettled, LawnFollowupDue, ReportDue,
     )
 }  # fmt: skip
-
-
-@pytest.fixture
-async def business_id(database: str) -> UUID:
-    """An empty book."""
-    return await new_business(database)
-
-
-async def new_business(database: str) -> UUID:
-    """One more business."""
-    migrator = await open_pool(database, "migrator", 1)
-    made, _ = await add_business(migrator, "Alder Mole Catchers", "America/Los_Angeles", MONDAY)
-    await migrator.close()
-    return made
-
-
-def derived(subject: int = 1, kind: Kind = "check", started_at: datetime = MONDAY, **more: object) -> Derived:
-    """A deadline of one set or sign, started by a fact of the same number."""
-    due = look_due(started_at, PLACE, Covered())
-    assert due is not None
-    return Derived(
-        kind=kind,
-        subject_id=UUID(int=subject),
-        starting_fact_id=UUID(int=subject),
-        property_id=PLACE.property_id,
-        started_at=started_at,
-        due_at=due.due_at,
-        why=explain("placed", started_at, due, PLACE),
-        **({"state": "open"} | more),  # type: ignore[arg-type]
-    )
-
-
-def ended(state: str, met_at: datetime, subject: int = 1) -> Derived:
-    """The same after a look."""
-    return derived(subject, state=state, outcome=state, met_at=met_at, met_by_fact_id=UUID(int=99))
-
-
-async def learn(
-    pool: Pool,
-    business_id: UUID,
-    now: datetime,
-    *follows: Derived,
-    by: KnownBy = PHONE,
-    gone: Collection[int] = (),
-) -> None:
-    """What a visit does: facts in, deadlines stored, and what waits is put off."""
-    subjects = {one.subject_id for one in follows} | {UUID(int=one) for one in gone}
-    async with entry(pool, business_id, now, by.key_id) as opened:
-        await postpone(opened, by)
-        await store(opened, (*OF_SETS, *OF_SIGNS), subjects, list(follows), by)
 
 
 async def log(database: str, business_id: UUID) -> list[tuple[str, Reminder]]:
@@ -147,6 +97,7 @@ async def test_an_unmet_look_is_said_soon_then_overdue_with_its_true_instant(
         "due_at": DUE_AT,
         "episode": 1,
         "why": derived().why.sentence,
+        "explanation": explanation(derived().why),
         "set_id": UUID(int=1),
     }
     assert told == [
@@ -195,6 +146,8 @@ KINDS: list[tuple[Kind, list[str]]] = [
     ("set_search", ["set.search_due"]),
     ("run_look", ["run.look_due"]),
     ("lawn_followup", ["lawn.followup_due"]),
+    ("lawn_cover", ["lawn.due_soon", "lawn.overdue"]),
+    ("report", ["report.due"]),
 ]
 
 
@@ -336,26 +289,58 @@ async def test_four_clocks_at_once_say_each_thing_once_and_without_gaps(
 async def test_one_statement_takes_no_more_than_its_share_of_one_business(
     database: str, pool: Pool, clock_pool: Pool, business_id: UUID
 ) -> None:
-    await learn(pool, business_id, MONDAY, *(derived(n) for n in range(1, MOST_OF_ONE_BUSINESS + 51)))
-    first = await clock_pool.fetchval(sql.say_what_is_due.text, DUE_AT, 1_000, MOST_OF_ONE_BUSINESS)
-    assert first == MOST_OF_ONE_BUSINESS
+    many = range(1, MOST_OF_ONE_BUSINESS + 51)
+    await learn(pool, business_id, MONDAY, *(derived(n, "set_search") for n in many))
+    first = await clock_pool.fetchrow(
+        sql.say_what_is_due.text, DUE_AT, None, None, 1_000, MOST_OF_ONE_BUSINESS
+    )
+    assert (first["claimed"], first["said"]) == (MOST_OF_ONE_BUSINESS + 50, MOST_OF_ONE_BUSINESS)
     assert await tick(clock_pool, DUE_AT) == 50
     assert len(await log(database, business_id)) == MOST_OF_ONE_BUSINESS + 50
 
 
-async def test_what_has_been_told_is_not_told_again_after_the_row_forgot_it(
+async def test_a_due_instant_that_moved_and_came_back_is_not_told_of_again(
     database: str, pool: Pool, clock_pool: Pool, business_id: UUID
 ) -> None:
     await learn(pool, business_id, MONDAY, derived(1), derived(2))
-    await tick(clock_pool, DUE_AT)
-    connection = await asyncpg.connect(database)
-    await connection.execute(
-        "update setbook.deadline set wake_at = $1, wake_type = 'check.overdue', announced_event_id = null"
-        " where subject_id = $2", DUE_AT, UUID(int=1)
-    )  # fmt: skip
-    await connection.close()
-    assert await tick(clock_pool, DUE_AT + HOUR) == 1
-    assert len(await log(database, business_id)) == 2
+    assert await tick(clock_pool, DUE_AT - 3 * HOUR) == 2
+    moved = replace(derived(1), due_at=DUE_AT + DAY)
+    await learn(pool, business_id, DUE_AT - 2 * HOUR, moved)
+    await learn(pool, business_id, DUE_AT - HOUR, derived(1))
+    assert await tick(clock_pool, DUE_AT - HOUR) == 0
+    assert types(await log(database, business_id)) == ["check.due_soon"] * 2
+    assert await tick(clock_pool, DUE_AT) == 2
+    assert Counter(types(await log(database, business_id))) == {"check.due_soon": 2, "check.overdue": 2}
+
+
+async def test_a_report_names_its_permit_and_a_cover_its_set(
+    database: str, pool: Pool, clock_pool: Pool, business_id: UUID
+) -> None:
+    report = replace(derived(1, "report"), property_id=None, due_at=DUE_AT + 14 * DAY)
+    await learn(pool, business_id, MONDAY, report, derived(2, "lawn_cover"))
+    assert await tick(clock_pool, DUE_AT - HOUR) == 1
+    assert await tick(clock_pool, DUE_AT) == 2
+    assert await tick(clock_pool, DUE_AT + 15 * DAY) == 0
+    told = [event for _, event in await log(database, business_id)]
+    soon, *at_once = told
+    assert isinstance(soon, LawnDueSoon)
+    assert (soon.set_id, soon.sign_id, soon.due_at) == (UUID(int=2), None, DUE_AT)
+    (overdue,) = (event for event in at_once if isinstance(event, LawnOverdue))
+    assert (overdue.set_id, overdue.property_id) == (UUID(int=2), PLACE.property_id)
+    (due,) = (event for event in at_once if isinstance(event, ReportDue))
+    assert (due.permit_id, due.due_at) == (UUID(int=1), DUE_AT + 14 * DAY)
+    # the cover is taken off too late, the report is sent
+    await learn(
+        pool, business_id, DUE_AT + 15 * DAY, *(ended_of(one) for one in (report, derived(2, "lawn_cover")))
+    )
+    *_, (last, settled) = await log(database, business_id)
+    assert (last, settled.deadline_id) == ("lawn.settled", overdue.deadline_id)
+    assert len(await log(database, business_id)) == 4
+
+
+def ended_of(one: Derived) -> Derived:
+    """The same, done an hour after it was due."""
+    return replace(one, state="late", outcome="late", met_at=one.due_at + HOUR, met_by_fact_id=UUID(int=99))
 
 
 async def test_a_courier_is_woken_by_what_the_clock_says(
@@ -369,21 +354,3 @@ async def test_a_courier_is_woken_by_what_the_clock_says(
     assert await asyncio.wait_for(heard.get(), 10) == str(business_id)
     await ear.close()
     assert heard.empty()
-
-
-async def test_an_empty_tick_reads_a_few_pages_of_its_index(
-    database: str, pool: Pool, clock_pool: Pool, business_id: UUID
-) -> None:
-    await learn(pool, business_id, MONDAY, *(derived(n) for n in range(1, 1_001)))
-    connection = await asyncpg.connect(database)
-    await connection.execute("vacuum analyze setbook.deadline")
-    await connection.close()
-    plan = await clock_pool.fetchval(
-        f"explain (analyze, buffers, format json) {sql.say_what_is_due.text}",
-        MONDAY,
-        1_000,
-        MOST_OF_ONE_BUSINESS,
-    )
-    top = plan[0]["Plan"]
-    assert "deadline_wake" in str(plan)
-    assert top["Shared Hit Blocks"] + top["Shared Read Blocks"] <= 10

@@ -2,8 +2,9 @@
 
 import asyncio
 import random
+import signal
 from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from contextlib import AsyncExitStack, asynccontextmanager
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -60,7 +61,7 @@ async def send(api: Api, clock: Clock, visit: dict[str, Any], now: datetime) -> 
 
 
 async def place_many(api: Api, clock: Clock, at: datetime) -> None:
-    """Sets that nobody will look at, known at once."""
+    """Sets that nobody will look at, known at once; the ids are the same in every business."""
     for number in range(VISITS):
         ids = [an_id(0x1000 + number * SETS_OF_ONE + one) for one in range(SETS_OF_ONE)]
         placed = [a_set(id=set_id, placed_at=at.isoformat()) for set_id in ids]
@@ -77,34 +78,47 @@ async def hear(owner: "Connection[asyncpg.Record]", told: asyncio.Event, count: 
 
 
 @pytest.mark.parametrize("dies", ["machine", "process"])
-async def test_a_clock_killed_in_mid_tick_beside_another_leaves_each_word_said_once(
-    api: Api, clock: Clock, database: str, owner: "Connection[asyncpg.Record]", tmp_path: Path, dies: str
+async def test_of_four_clocks_one_is_killed_in_mid_tick_and_each_word_is_said_once(
+    api: Api,
+    other: Api,
+    clock: Clock,
+    database: str,
+    owner: "Connection[asyncpg.Record]",
+    tmp_path: Path,
+    dies: str,
 ) -> None:
-    await place_many(api, clock, utc_now() - 4 * DAY)
+    at = utc_now() - 4 * DAY
+    for business in (api, other):
+        await place_many(business, clock, at)
     told = asyncio.Event()
-    async with connected(database) as holder, connected(database) as ear:
+    async with AsyncExitStack() as stack:
+        holder, ear = [await stack.enter_async_context(connected(database)) for _ in range(2)]
         await ear.add_listener("setbook_event", lambda *_: told.set())
         await holder.execute("begin; select from counter where name = 'event' for update")
-        async with ticking(database, tmp_path, "first") as first:
-            await until(lambda: owner.fetchval(IS_BLOCKED, "first"), first)
-            async with ticking(database, tmp_path, "second") as second:
-                await until(lambda: owner.fetchval(HAS_TICKED, "second"), second)
-                first.kill()
-                await first.wait()
-                # with its machine the connection is gone; else the server ends the statement and learns it then
-                if dies == "machine":
-                    await owner.execute(END_SESSIONS, "first")
-                await holder.execute("rollback")
-                await hear(owner, told, VISITS * SETS_OF_ONE)
+        first = await stack.enter_async_context(ticking(database, tmp_path, "first"))
+        await until(lambda: owner.fetchval(IS_BLOCKED, "first"), first)
+        for name in ("second", "third", "fourth"):
+            await stack.enter_async_context(ticking(database, tmp_path, name))
+        for name in ("second", "third", "fourth"):
+            await until(lambda name=name: owner.fetchval(HAS_TICKED, name), first)
+        first.kill()
+        assert await first.wait() == -signal.SIGKILL
+        # with its machine the connection is gone; else the server ends the statement and learns it then
+        if dies == "machine":
+            await owner.execute(END_SESSIONS, "first")
+        await holder.execute("rollback")
+        await hear(owner, told, 2 * VISITS * SETS_OF_ONE)
     await each_said_once_with_its_true_instant(owner)
-    assert await gaps(owner, api.business_id) == []
+    assert await owner.fetchval("select count(*) from wake") == 0
+    for business in (api, other):
+        assert await gaps(owner, business.business_id) == []
 
 
 async def each_said_once_with_its_true_instant(owner: "Connection[asyncpg.Record]") -> None:
     """Every deadline has one word, check.overdue, which names the instant at which it fell due, days before."""
     events = await owner.fetch("select type, time, data, cause from event where cause is not null")
     assert {event["type"] for event in events} == {"check.overdue"}
-    assert len({event["cause"] for event in events}) == len(events) == VISITS * SETS_OF_ONE
+    assert len({event["cause"] for event in events}) == len(events) == 2 * VISITS * SETS_OF_ONE
     said = {event["data"]["deadline_id"]: datetime.fromisoformat(event["data"]["due_at"]) for event in events}
     rows = await owner.fetch("select id, due_at from deadline")
     assert said == {str(row["id"]): row["due_at"] for row in rows}

@@ -9,7 +9,7 @@ from service.kernel.db import connect
 
 WORKERS = ("app", "clock", "courier")
 # what clock and courier see of every business at once
-SHARED = {"deadline", "event", "endpoint", "delivery", "counter", "work"}
+SHARED = {"wake", "event", "endpoint", "delivery", "counter", "work"}
 # what belongs to the installation and not to a business
 OF_NOBODY = {"installation", "migration"}
 
@@ -29,7 +29,7 @@ OF_APP = {
     "migration": set(),
 }
 OF_CLOCK = {
-    "deadline": {READ, AMEND},
+    "wake": {READ, AMEND, REMOVE},
     "event": {READ, ADD},
     "counter": {READ, AMEND},
     "work": {READ, AMEND, REMOVE},
