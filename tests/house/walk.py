@@ -110,6 +110,8 @@ def bodies(word: str) -> dict[str, Any]:
         "incidents": {**at_property, "kind": "other", "happened_at": AT, "description": word},
         "endpoints": {"url": "https://receiver.example/hook", "description": word},
         "api-keys": {"name": word, "scopes": ["read"]},
+        "replay": {"all": True},
+        "rotate": {},
         "service-records": {"visit_id": VISIT},
     }
 
