@@ -2,7 +2,7 @@
 
 import asyncio
 from collections import deque
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -45,7 +45,7 @@ async def attempt(
     receiver: Receiver,
     claimed: Claimed,
     now: datetime,
-    jitter: float,
+    jitter: Callable[[], float],
     timeout_seconds: float = sender.TIMEOUT_SECONDS,
 ) -> Attempted:
     """Send one claimed delivery, with no transaction open, and say what follows from it."""
@@ -56,10 +56,11 @@ async def attempt(
     else:
         headers = signed_headers(keys, str(claimed.event_id), now, claimed.body)
         outcome = await sender.send(sessions, receiver.url, claimed.body, headers, now, timeout_seconds)
+    if outcome.status in rules.TAKEN:
+        return Attempted(claimed, outcome, rules.Delivered())
     ended = now + timedelta(milliseconds=outcome.duration_ms)
-    return Attempted(
-        claimed, outcome, rules.after(claimed.attempt - claimed.attempts_before, outcome, ended, jitter)
-    )
+    made = claimed.attempt - claimed.attempts_before
+    return Attempted(claimed, outcome, rules.after(made, outcome, ended, jitter()))
 
 
 @dataclass
@@ -155,7 +156,7 @@ class Air:
                         self.unsent.append(claimed)
                         continue
                     attempted = await attempt(
-                        self.sessions, self.sealing_key, lane.receiver, claimed, utc_now(), dice()
+                        self.sessions, self.sealing_key, lane.receiver, claimed, utc_now(), dice
                     )
                 self._land(lane, attempted)
         finally:

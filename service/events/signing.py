@@ -70,7 +70,7 @@ def _after(prefix: str, text: str, what: str) -> bytes:
     try:
         return base64.b64decode(text.removeprefix(prefix), validate=True)
     except binascii.Error as wrong:
-        raise ValueError(f"After {prefix} comes base64; copy it whole.") from wrong
+        raise ValueError(f"What stands after {prefix} is base64; copy it whole.") from wrong
 
 
 def signature(key: SigningKey, signed: bytes) -> str:

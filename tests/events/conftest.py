@@ -13,7 +13,7 @@ import pytest
 from aiohttp import web
 from msgspec import Struct
 
-from service.events import deliveries, lanes, sender
+from service.events import deliveries, lanes, sender, ticks
 from service.events.actions import add
 from service.events.deliveries import Attempted, Claimed
 from service.events.models import EndpointResumed, NewEndpoint, Ping
@@ -151,27 +151,46 @@ async def attempt_all(
     now: datetime,
     *,
     timeout_seconds: float = 5.0,
-    jitter: float = 0.5,
+    sealing_key: bytes = SEALING_KEY,
 ) -> list[Attempted]:
     """Send each of these once."""
     to = await deliveries.receivers(courier, {one.endpoint_id for one in claimed})
     return [
         await lanes.attempt(
-            sessions, SEALING_KEY, to[one.endpoint_id], one, now, jitter, timeout_seconds=timeout_seconds
+            sessions, sealing_key, to[one.endpoint_id], one, now, lambda: 0.5, timeout_seconds
         )
         for one in claimed
     ]
 
 
 async def deliver(
-    courier: Pool, sessions: sender.Sessions, now: datetime, timeout_seconds: float = 5.0
+    courier: Pool,
+    sessions: sender.Sessions,
+    now: datetime,
+    timeout_seconds: float = 5.0,
+    sealing_key: bytes = SEALING_KEY,
 ) -> list[Attempted]:
-    """One round of the courier at `now`, without jitter."""
+    """One round of the courier at `now`; the dice stand in the middle."""
     await fan_out(courier, now)
     claimed = await deliveries.claim(courier, 100, now=now)
-    attempted = await attempt_all(courier, sessions, claimed, now, timeout_seconds=timeout_seconds)
+    attempted = await attempt_all(
+        courier, sessions, claimed, now, timeout_seconds=timeout_seconds, sealing_key=sealing_key
+    )
     await deliveries.settle(courier, attempted, 1.0, now)
     return attempted
+
+
+@asynccontextmanager
+async def running(courier: Pool, count: int = 1) -> AsyncIterator[None]:
+    """So many couriers at work while the block runs."""
+    stop = asyncio.Event()
+    async with asyncio.TaskGroup() as group:
+        for _ in range(count):
+            group.create_task(ticks.run(courier, SEALING_KEY, PUBLIC_URL, LOOPBACK, stop))
+        try:
+            yield
+        finally:
+            stop.set()
 
 
 @pytest.fixture

@@ -4,7 +4,6 @@ import asyncio
 import json
 import socket
 from collections.abc import Awaitable, Callable, Sequence
-from contextlib import asynccontextmanager
 from datetime import timedelta
 from ipaddress import ip_network
 from uuid import UUID
@@ -17,31 +16,9 @@ from standardwebhooks.webhooks import Webhook
 from service.events import deliveries, lanes, rules, sender, ticks
 from service.events.deliveries import Attempted, Held, claim, settle
 from service.kernel.now import utc_now
-from tests.events.conftest import (
-    LOOPBACK,
-    SEALING_KEY,
-    Book,
-    attempt_all,
-    deliver,
-    fan_out,
-    receiving,
-    status,
-)
-from tests.http import PUBLIC_URL
+from tests.events.conftest import Book, deliver, fan_out, receiving, running, status
 
 NOW = utc_now()
-
-
-@asynccontextmanager
-async def running(courier, count: int = 1, networks=LOOPBACK):
-    stop = asyncio.Event()
-    async with asyncio.TaskGroup() as group:
-        for _ in range(count):
-            group.create_task(ticks.run(courier, SEALING_KEY, PUBLIC_URL, networks, stop))
-        try:
-            yield
-        finally:
-            stop.set()
 
 
 async def test_an_event_is_delivered_signed_and_settled(book: Book, courier, sessions):
@@ -211,7 +188,7 @@ async def test_a_lost_sealing_key_is_said_and_nothing_is_sent(book: Book, courie
         await fan_out(courier, NOW)
         (claimed,) = await claim(courier, 1, now=NOW)
         to = await deliveries.receivers(courier, [endpoint_id])
-        attempted = await lanes.attempt(sessions, bytes(32), to[endpoint_id], claimed, NOW, 0.5)
+        attempted = await lanes.attempt(sessions, bytes(32), to[endpoint_id], claimed, NOW, lambda: 0.5)
         await settle(courier, [attempted], 1.0, NOW)
         assert receiver.arrived.empty()
     (kept,) = await book.deliveries(endpoint_id)
