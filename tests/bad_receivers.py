@@ -3,6 +3,7 @@
 import asyncio
 import socket
 import struct
+import sys
 from collections.abc import AsyncIterator, Awaitable, Callable
 from contextlib import AsyncExitStack, asynccontextmanager
 
@@ -109,3 +110,15 @@ def _guarded(behave: Behaviour) -> Behaviour:
             writer.close()
 
     return handle
+
+
+async def misbehave(count: int) -> None:
+    """So many of all kinds, until ended from outside; a URL a line."""
+    kinds = list(BEHAVIOURS)
+    async with misbehaving(*(kinds[number % len(kinds)] for number in range(count))) as urls:
+        print(*urls, "", sep="\n", flush=True)
+        await asyncio.get_running_loop().create_future()
+
+
+if __name__ == "__main__":
+    asyncio.run(misbehave(int(sys.argv[1])))

@@ -9,6 +9,7 @@ from litestar.handlers import HTTPRouteHandler
 
 from service.contract.samples import sample_of
 from service.contract.values import id_named
+from service.events.models import DELIVERYNUMBER_FORM
 from service.kernel.http import MERGE_PATCH
 
 CREATED, NO_CONTENT, NOT_MODIFIED = 201, 204, 304
@@ -44,6 +45,7 @@ PARAMETERS = {
     "worker_id": "only of this worker",
 }
 PATH_PARAMETERS = {
+    "deliverynumber": "the delivery's number at its endpoint",
     "id": "its id; any UUID but nil, so a client may mint it",
     "kind": "the last step of a problem's type",
     "month": "year and month, e.g. 2026-05",
@@ -62,9 +64,16 @@ IDS = {
     "upkeep": "upkeep_alone_id",
     "workers": "worker_id",
 }
-EXAMPLES = {"kind": "invalid", "month": "2026-05", "name": "visit.json", "record": "2026-000123"}
+EXAMPLES = {
+    "deliverynumber": "7",
+    "kind": "invalid",
+    "month": "2026-05",
+    "name": "visit.json",
+    "record": "2026-000123",
+}
 # Forms that handlers check with sentences of their own.
 FORMS: dict[str, dict[str, Any]] = {
+    "deliverynumber": {"pattern": DELIVERYNUMBER_FORM},
     "format": {"enum": ["json", "ndjson", "csv"]},
     "month": {"pattern": "^(19[0-9]{2}|2[01][0-9]{2})-(0[1-9]|1[0-2])$"},
     "record": {"pattern": r"^[0-9]{4}-[0-9]{6}(\.[1-9][0-9]{0,5})?$"},

@@ -1,17 +1,19 @@
 """HTTP for what an endpoint gets: its deliveries, a trial, a replay, and new keys to sign with."""
 
+import re
 from datetime import UTC, datetime, timedelta
 from typing import Annotated, Any
 from uuid import UUID
 
 from litestar import Request, Response, get, post
-from litestar.params import Parameter, QueryParameter, RawBody
+from litestar.params import QueryParameter, RawBody
 from msgspec.structs import asdict
 
 from service.events import rules
 from service.events.actions import load_endpoint
 from service.events.keyring import SECRET_BYTES, add_keys, retire_keys
 from service.events.models import (
+    DELIVERYNUMBER_FORM,
     Delivery,
     DeliveryShown,
     DeliveryState,
@@ -35,6 +37,7 @@ from service.keys.rules import Caller
 
 sql = Queries(__package__)
 AFTER_THE_LAST = 2**63 - 1
+DELIVERYNUMBER = re.compile(DELIVERYNUMBER_FORM)
 # a handler's parameter named `state` would be the framework's own
 AskedState = Annotated[DeliveryState | None, QueryParameter(name="state")]
 FIRST, LAST = datetime(1, 1, 1, tzinfo=UTC), datetime(9999, 12, 31, tzinfo=UTC)
@@ -68,23 +71,20 @@ async def list_deliveries(
     return page(request, rows, limit, lambda row: (int(row.deliverynumber),))
 
 
-Number = Annotated[int, Parameter(ge=1, le=AFTER_THE_LAST, description="the delivery's number")]
-
-
 @get(
-    "/endpoints/{endpoint_id:uuid}/deliveries/{deliverynumber:int}",
+    "/endpoints/{endpoint_id:uuid}/deliveries/{deliverynumber:str}",
     **route("events", gives=DeliveryShown),
 )
-async def read_delivery(
-    endpoint_id: UUID, deliverynumber: Number, caller: Caller, pool: Pool
-) -> DeliveryShown:
+async def read_delivery(endpoint_id: UUID, deliverynumber: str, caller: Caller, pool: Pool) -> DeliveryShown:
     """One delivery: the exact body that was or will be sent, and how the receiver's last answer began."""
+    if DELIVERYNUMBER.fullmatch(deliverynumber) is None:
+        raise Missing("This delivery")
     row = await Db(pool).maybe(
         _DeliveryRow,
         sql.read_delivery,
         business_id=caller.business_id,
         endpoint_id=endpoint_id,
-        deliverynumber=deliverynumber,
+        deliverynumber=int(deliverynumber),
     )
     if row is None:
         raise Missing("This delivery")

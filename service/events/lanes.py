@@ -31,6 +31,8 @@ FIRST_WINDOW, LARGEST_WINDOW = 4, 64
 QUOTA_OF_WINDOW = LARGEST_QUOTA // LARGEST_WINDOW
 # Lanes with nothing in them are kept for the keys that they know.
 MOST_LANES = 10_000
+# Settled together, at the latest when a lane is empty or a second has passed.
+MOST_LANDED = 256
 SPARE_SECONDS = 5.0
 
 
@@ -72,11 +74,13 @@ class Lane:
     in_air: int = 0
     window: int = FIRST_WINDOW
     failures: int = 0
+    # it was given all it may have, so that there may be more
+    is_full: bool = False
 
     @property
     def held(self) -> Held:
-        """Never more than it can send within the lease, if it goes on like this."""
-        quota = max(FIRST_QUOTA, self.window * QUOTA_OF_WINDOW)
+        """No more than it can send within the lease if it goes on like this; one where nothing gets through."""
+        quota = 1 if self.is_closed else max(FIRST_QUOTA, self.window * QUOTA_OF_WINDOW)
         return Held(quota, len(self.waiting) + self.in_air)
 
     def learn(self, attempted: Attempted) -> None:
@@ -94,11 +98,15 @@ class Lane:
 
 @dataclass
 class Air:
-    """All lanes of a courier, attempts that ended and are not settled, claims to hand back, and what wakes it."""
+    """All lanes of a courier, attempts that ended and are not settled, and claims to hand back.
+
+    `woken` says that there may be something to claim, `ended` that there is something to settle or to hand back.
+    """
 
     sessions: sender.Sessions
     sealing_key: bytes
     woken: asyncio.Event = field(default_factory=asyncio.Event)
+    ended: asyncio.Event = field(default_factory=asyncio.Event)
     lanes: dict[UUID, Lane] = field(default_factory=dict)
     landed: list[Attempted] = field(default_factory=list)
     unsent: list[Claimed] = field(default_factory=list)
@@ -134,6 +142,7 @@ class Air:
                 self.unsent.append(one)  # removed meanwhile
                 continue
             lane.waiting.append((one, until))
+            lane.is_full = lane.held.held >= lane.held.quota
             self._open(lane)
 
     def _open(self, lane: Lane) -> None:
@@ -173,10 +182,12 @@ class Air:
         self._wake_for(lane)
 
     def _wake_for(self, lane: Lane) -> None:
-        """There is something to settle, and room for more."""
+        """There is room for more of what may wait, or enough to settle at once."""
         quota, held = lane.held
-        if held <= quota // 2:
+        if lane.is_full and held <= quota // 2:
             self.woken.set()
+        if held == 0 or len(self.landed) >= MOST_LANDED or self.unsent:
+            self.ended.set()
 
     def clear(self, lane: Lane) -> None:
         """Nothing that waits here is to be sent now."""

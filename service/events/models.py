@@ -188,7 +188,8 @@ class DeliveryShown(Delivery, frozen=True, kw_only=True, omit_defaults=True):
     last_answer: Annotated[str, Meta(description="its first 4 KiB, read as UTF-8")] | None = None
 
 
-DeliveryNumber = Annotated[str, Meta(pattern="^[1-9][0-9]{0,17}$", description="an endpoint's count")]
+DELIVERYNUMBER_FORM = "^[1-9][0-9]{0,17}$"
+DeliveryNumber = Annotated[str, Meta(pattern=DELIVERYNUMBER_FORM, description="an endpoint's count")]
 
 
 class Replay(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):

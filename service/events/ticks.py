@@ -2,8 +2,9 @@
 
 import asyncio
 import logging
-from collections.abc import AsyncIterator, Collection
+from collections.abc import AsyncIterator, Awaitable, Callable, Collection
 from contextlib import asynccontextmanager, suppress
+from functools import partial
 
 import asyncpg
 
@@ -30,17 +31,16 @@ async def run(
     `pool` works as the courier role; receivers find the schemas at `public_url`. Any number may run at once. While
     the database is away it waits for it; what was sent meanwhile is settled when it is back.
     """
-    async with sender.open_sessions(networks) as sessions, asyncio.TaskGroup() as watch:
+    async with sender.open_sessions(networks) as sessions:
         air = Air(sessions, sealing_key)
-        stopped = watch.create_task(_wake_at(stop, air.woken))
-        while not stop.is_set():
-            try:
-                await _deliver(pool, air, public_url, stop)
-            except LOST as lost:
-                log.warning("the database is away, trying again: %s", lost)
-                with suppress(TimeoutError):
-                    await asyncio.wait_for(stop.wait(), POLL_SECONDS)
-        await stopped
+        async with asyncio.TaskGroup() as loops:
+            loops.create_task(
+                _while_the_database_is_there(partial(_launch, pool, air, public_url, stop), stop)
+            )
+            loops.create_task(_while_the_database_is_there(partial(_land, pool, air, stop), stop))
+            await stop.wait()
+            air.woken.set()
+            air.ended.set()
         await air.end(LANDING_SECONDS)
         try:
             await _settle(pool, air)
@@ -48,30 +48,46 @@ async def run(
             log.warning("the database is away; deliveries just sent will be sent again: %s", lost)
 
 
-async def _deliver(pool: Pool, air: Air, public_url: str, stop: asyncio.Event) -> None:
-    """One round after another, as long as the database is there."""
+async def _while_the_database_is_there(work: Callable[[], Awaitable[None]], stop: asyncio.Event) -> None:
+    """Begin the work anew whenever the database is back, until `stop`."""
+    while not stop.is_set():
+        try:
+            await work()
+        except LOST as lost:
+            log.warning("the database is away, trying again: %s", lost)
+            await _set_within(stop, POLL_SECONDS)
+
+
+async def _launch(pool: Pool, air: Air, public_url: str, stop: asyncio.Event) -> None:
+    """One round of claims after another: at each event, when there is room for more, and at each poll."""
     async with listening(pool, air.woken) as broken:
         while not stop.is_set():
             air.woken.clear()
             if broken.is_set():
                 raise ConnectionError("the connection that listens has ended")
             if not await _round(pool, air, public_url):
-                with suppress(TimeoutError):
-                    await asyncio.wait_for(air.woken.wait(), POLL_SECONDS)
+                await _set_within(air.woken, POLL_SECONDS)
 
 
 async def _round(pool: Pool, air: Air, public_url: str) -> bool:
-    """Settle what landed, fan out what was told, claim and launch what is due; whether there may be more at once."""
-    await _settle(pool, air)
+    """Fan out what was told, claim and launch what is due; whether there may be more at once."""
     moved = await deliveries.fan_out(pool, public_url)
     held = air.held()
-    room = min(MOST_CLAIMED, MOST_HELD - sum(one.held for one in held.values()))
-    claimed = await deliveries.claim(pool, room, held)
+    room = MOST_HELD - sum(one.held for one in held.values())
+    claimed = await deliveries.claim(pool, max(0, min(MOST_CLAIMED, room)), held)
     unknown = air.unknown(claimed)
     if unknown:
         air.know(await deliveries.receivers(pool, unknown))
     air.launch(claimed)
     return moved > 0 or len(claimed) == MOST_CLAIMED
+
+
+async def _land(pool: Pool, air: Air, stop: asyncio.Event) -> None:
+    """Settle what ended, when there is enough of it and at each poll."""
+    while not stop.is_set():
+        air.ended.clear()
+        await _settle(pool, air)
+        await _set_within(air.ended, POLL_SECONDS)
 
 
 async def _settle(pool: Pool, air: Air) -> None:
@@ -84,9 +100,9 @@ async def _settle(pool: Pool, air: Air) -> None:
     del air.unsent[: len(unsent)]
 
 
-async def _wake_at(stop: asyncio.Event, woken: asyncio.Event) -> None:
-    await stop.wait()
-    woken.set()
+async def _set_within(event: asyncio.Event, seconds: float) -> None:
+    with suppress(TimeoutError):
+        await asyncio.wait_for(event.wait(), seconds)
 
 
 @asynccontextmanager

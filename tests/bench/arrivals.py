@@ -1,19 +1,22 @@
 """From commit to arrival: how long a healthy receiver waits for what was committed, beside receivers that misbehave."""
 
 import asyncio
+import subprocess
+import sys
 import time
-from collections.abc import AsyncIterator
-from contextlib import asynccontextmanager
+from collections.abc import AsyncIterator, Iterator
+from contextlib import asynccontextmanager, contextmanager
 from datetime import datetime
 from statistics import quantiles
 from uuid import UUID
 
+from fixtures.running import Failed
 from service.events.actions import add
 from service.events.models import EndpointResumed, NewEndpoint
 from service.events.outbox import Entry, entry, flush
 from service.kernel.db import Pool, transaction
 from service.kernel.now import utc_now
-from tests.bad_receivers import BEHAVIOURS, misbehaving
+from tests.bench.figures import ROOT
 
 BAD = 50
 PATIENCE_SECONDS = 30
@@ -61,15 +64,27 @@ async def delays(app: Pool, business_id: UUID, sealing_key: bytes, count: int) -
         await _add(app, business_id, sealing_key, url)
         await _told(app, business_id, arrived, 20)
         alone = await _told(app, business_id, arrived, count)
-        names = [list(BEHAVIOURS)[number % len(BEHAVIOURS)] for number in range(BAD)]
-        async with misbehaving(*names) as bad:
-            for one in bad:
+        with misbehaving() as urls:
+            for one in urls:
                 await _add(app, business_id, sealing_key, one)
             beside = await _told(app, business_id, arrived, count)
     return {
         **{f"commit_to_arrival_p{at}_ms": [_percentile(alone, at)] for at in (50, 99)},
         **{f"beside_{BAD}_bad_p{at}_ms": [_percentile(beside, at)] for at in (50, 99)},
     }
+
+
+@contextmanager
+def misbehaving() -> Iterator[list[str]]:
+    """The URLs of as many bad receivers, in a process of their own."""
+    command = [sys.executable, "-m", "tests.bad_receivers", str(BAD)]
+    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) as process:
+        if process.stdout is None:
+            raise Failed("The bad receivers have no pipe.")
+        try:
+            yield [process.stdout.readline().strip() for _ in range(BAD)]
+        finally:
+            process.terminate()
 
 
 async def _add(app: Pool, business_id: UUID, sealing_key: bytes, url: str) -> None:

@@ -174,9 +174,13 @@ async def test_the_test_ping_arrives_signed_and_is_listed(
         ("PATCH", f"endpoints/{one['id']}"),
         ("DELETE", f"endpoints/{one['id']}"),
         ("GET", f"endpoints/{one['id']}/deliveries"),
+        ("GET", f"endpoints/{one['id']}/deliveries/1"),
         ("POST", f"endpoints/{one['id']}/test"),
+        ("POST", f"endpoints/{one['id']}/replay"),
+        ("POST", f"endpoints/{one['id']}/rotate"),
     ):
-        body = {"state": "paused"} if method == "PATCH" else None
+        sent = {"PATCH": {"state": "paused"}, "replay": {"all": True, "delivered": True}, "rotate": {}}
+        body = sent.get(method, sent.get(path.rpartition("/")[2]))
         assert (await other.send(method, path, body, If_Match='"1"')).status_code == 404
 
 

@@ -158,6 +158,8 @@ async def ids_of(api: Api) -> dict[str, str]:
         "refusals": refused["refusal_id"],
         "service-records": record["number"],
         "months": "2026-05",
+        # nothing is delivered in this book, so that there is none of that number
+        "deliveries": "1",
     }
 
 
