@@ -1,7 +1,7 @@
 """What one courier has out: a lane for each endpoint, in which what was claimed waits for its turn and flies."""
 
 import asyncio
-from collections import deque
+from collections import Counter, deque
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -132,8 +132,11 @@ class Air:
         for endpoint_id, receiver in found.items():
             self.lanes.setdefault(endpoint_id, Lane(receiver)).receiver = receiver
 
-    def launch(self, claimed: Sequence[Claimed]) -> None:
-        """Put what was just claimed into its lanes, and let it fly as far as they are wide."""
+    def launch(self, claimed: Sequence[Claimed], asked: Mapping[UUID, Held]) -> None:
+        """Put what was just claimed into its lanes, and let it fly as far as they are wide.
+
+        `asked` is what the lanes had and might have when it was claimed.
+        """
         until = asyncio.get_running_loop().time() + LEASE.total_seconds()
         until -= sender.TIMEOUT_SECONDS + SPARE_SECONDS
         for one in claimed:
@@ -142,8 +145,12 @@ class Air:
                 self.unsent.append(one)  # removed meanwhile
                 continue
             lane.waiting.append((one, until))
-            lane.is_full = lane.held.held >= lane.held.quota
             self._open(lane)
+        given = Counter(one.endpoint_id for one in claimed)
+        for endpoint_id, lane in self.lanes.items():
+            quota, held = asked.get(endpoint_id, Held(FIRST_QUOTA, 0))
+            lane.is_full = held + given[endpoint_id] >= quota
+            self._wake_for(lane)
 
     def _open(self, lane: Lane) -> None:
         if lane.waiting and lane.in_air < lane.window:
@@ -186,7 +193,7 @@ class Air:
         quota, held = lane.held
         if lane.is_full and held <= quota // 2:
             self.woken.set()
-        if held == 0 or len(self.landed) >= MOST_LANDED or self.unsent:
+        if (held == 0 and self.landed) or len(self.landed) >= MOST_LANDED or self.unsent:
             self.ended.set()
 
     def clear(self, lane: Lane) -> None:

@@ -78,7 +78,7 @@ async def _round(pool: Pool, air: Air, public_url: str) -> bool:
     unknown = air.unknown(claimed)
     if unknown:
         air.know(await deliveries.receivers(pool, unknown))
-    air.launch(claimed)
+    air.launch(claimed, held)
     return moved > 0 or len(claimed) == MOST_CLAIMED
 
 
