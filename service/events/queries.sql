@@ -141,7 +141,11 @@ select count(*) from replayed, (select pg_notify('setbook_event', :business_id::
 -- so that the numbers have no gap; a second courier passes over it. A paused one is left where it stands. The
 -- furthest behind come first, and no more at once than is done in a moment. The body is made here, once for all
 -- attempts. A :now that is null is the database's own: couriers whose clocks differ or step agree on what is due.
-with at as materialized (select coalesce(:now::timestamptz, now()) as now), behind as materialized (
+-- The commit does not wait for the disk: should the server crash meanwhile, then all that was committed later is lost
+-- too, and the same events get the same numbers again.
+with at as materialized (
+    select coalesce(:now::timestamptz, now()) as now, set_config('synchronous_commit', 'off', true)
+), behind as materialized (
     select e.business_id, e.id, e.types, e.fanned_out_sequence, e.last_deliverynumber,
            least(c.value, e.fanned_out_sequence + :most_events::bigint) as upto
     from endpoint e join counter c on c.business_id = e.business_id and c.name = 'event'
@@ -181,8 +185,11 @@ select count(*) from moved;
 -- Spans businesses: the courier serves them all. due_at is schedule, retry and lease at once: a claim moves it to
 -- the end of the lease, so that a delivery whose courier died comes up again by itself. Each endpoint gives at
 -- most its quota, less what this courier holds of it already, so that a slow receiver holds nobody else up; one whose
--- circuit is open gives nothing, and when it may be tried again it gives one.
-with at as materialized (select coalesce(:now::timestamptz, now()) as now), taken as materialized (
+-- circuit is open gives nothing, and when it may be tried again it gives one. The commit does not wait for the disk: a
+-- lease need not outlive a crash of the server.
+with at as materialized (
+    select coalesce(:now::timestamptz, now()) as now, set_config('synchronous_commit', 'off', true)
+), taken as materialized (
     select d.business_id, d.endpoint_id, d.deliverynumber, e.version
     from endpoint e
     left join unnest(:endpoint_ids::uuid[], :quotas::int[], :held::int[]) as a (endpoint_id, quota, held)

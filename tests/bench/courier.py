@@ -35,7 +35,7 @@ LIGHT, LIGHT_QUICK = 1_000, 200
 NOTES = (
     "{count:,} deliveries of about 1 kB wait at one endpoint, before an nginx that answers 204; one courier signs each "
     "by v1 and v1a and sends 64 at a time. The limit is the same client sending as many that were signed before, "
-    "without a database. Then {events} events one by one: from just before the commit is sent to the arrival at a "
+    "without a database. Then {events} events one by one: from the answer to the commit to the arrival at a "
     "receiver, and the same beside 50 endpoints that hang, drip, answer 50 MB, redirect, reset or speak no HTTP."
 )
 PATIENCE_SECONDS = 300
