@@ -13,9 +13,10 @@ HEAD = b"HTTP/1.1 200 OK\r\nContent-Type: text/plain\r\n"
 LARGE_BYTES = 50_000_000
 
 
-async def hang(_: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-    """Takes the connection and says nothing, until the sender has had enough."""
-    await writer.wait_closed()
+async def hang(reader: asyncio.StreamReader, _: asyncio.StreamWriter) -> None:
+    """Takes what comes and says nothing, until the sender has had enough."""
+    while await reader.read(65_536):
+        pass
 
 
 async def drip(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
