@@ -220,9 +220,13 @@ async def run_clock(_settings: Settings, url: str, stopped: asyncio.Event) -> No
 
 
 async def run_courier(settings: Settings, url: str, stopped: asyncio.Event) -> None:
-    """The courier sends what was told."""
+    """The courier sends what was told, on as many connections as the system lets it have."""
+    import resource
+
     from service.events import ticks as courier
 
+    _, most = resource.getrlimit(resource.RLIMIT_NOFILE)
+    resource.setrlimit(resource.RLIMIT_NOFILE, (most, most))
     async with await open_pool(url, "courier", COURIER_CONNECTIONS) as pool:
         key, networks = sealing_key(settings), settings.endpoint_networks
         await courier.run(pool, key, settings.public_url, networks, stopped)

@@ -76,7 +76,8 @@ BESIDE = ("deadline_id", "property_id")
 SIGNED = {
     "webhook-id": "the event's id, the same at every attempt",
     "webhook-timestamp": "seconds since 1970 of this attempt",
-    "webhook-signature": "v1, a comma and the base64 of HMAC-SHA256 over `id.timestamp.body`",
+    "webhook-signature": "an entry for each key in force, parted by a space, over `id.timestamp.body`: v1, a comma and "
+    "the base64 of HMAC-SHA256, or v1a, a comma and the base64 of Ed25519",
 }
 
 

@@ -9,6 +9,7 @@ from litestar.handlers import HTTPRouteHandler
 
 from service.contract.samples import sample_of
 from service.contract.values import id_named
+from service.events.models import DELIVERYNUMBER_FORM
 from service.kernel.http import MERGE_PATCH
 
 CREATED, NO_CONTENT, NOT_MODIFIED = 201, 204, 304
@@ -45,6 +46,7 @@ PARAMETERS = {
 }
 PATH_PARAMETERS = {
     "date": "local date, e.g. 2026-05-15",
+    "deliverynumber": "the delivery's number at its endpoint",
     "id": "its id; any UUID but nil, so a client may mint it",
     "kind": "the last step of a problem's type",
     "month": "year and month, e.g. 2026-05",
@@ -67,6 +69,7 @@ IDS = {
 EXAMPLES = {
     "from": "2026-01-01",
     "date": "2026-05-15",
+    "deliverynumber": "7",
     "kind": "invalid",
     "month": "2026-05",
     "name": "visit.json",
@@ -76,6 +79,7 @@ EXAMPLES = {
 # Forms that handlers check with sentences of their own.
 FORMS: dict[str, dict[str, Any]] = {
     "date": {"pattern": "^(19[0-9]{2}|2[01][0-9]{2})-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"},
+    "deliverynumber": {"pattern": DELIVERYNUMBER_FORM},
     "format": {"enum": ["json", "ndjson", "csv"]},
     "region": {"pattern": "^[A-Z]{2}(-[A-Z0-9]{1,3})?$"},
     "month": {"pattern": "^(19[0-9]{2}|2[01][0-9]{2})-(0[1-9]|1[0-2])$"},

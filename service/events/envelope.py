@@ -1,4 +1,8 @@
-"""An event as it is told: CloudEvents 1.0, structured JSON, the same bytes at every attempt. Pure."""
+"""An event as it is told: CloudEvents 1.0, structured JSON. Pure.
+
+What a webhook sends is made in the database when the delivery is numbered (`webhook_body` in schema/sql), byte for byte
+what this makes, and kept, so that every attempt sends the same.
+"""
 
 import msgspec
 
@@ -26,8 +30,3 @@ def envelope(event: LoggedEvent, public_url: str, deliverynumber: int | None = N
         deliverynumber=msgspec.UNSET if deliverynumber is None else str(deliverynumber),
         data=msgspec.Raw(event.data.encode()),
     )
-
-
-def body(event: LoggedEvent, public_url: str, deliverynumber: int) -> bytes:
-    """The bytes that are signed and sent: a function of the logged event, its number and the installation's URL."""
-    return msgspec.json.encode(envelope(event, public_url, deliverynumber))

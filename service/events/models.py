@@ -5,7 +5,7 @@ from uuid import UUID
 
 from msgspec import UNSET, Meta, Raw, Struct, UnsetType, field
 
-from service.kernel.values import DurationMs, Instant, Line
+from service.kernel.values import DurationMs, FutureInstant, Instant, Line
 
 # What may be subscribed to: every type that some slice tells.
 EVENT_TYPES = (
@@ -48,11 +48,11 @@ class Event(Struct, frozen=True, kw_only=True, omit_defaults=True):
 
 
 class EndpointPaused(Event, frozen=True, kw_only=True):
-    """Deliveries to an endpoint wait from now on: its receiver said it is gone, or the office paused it."""
+    """Deliveries to an endpoint wait from now on: its receiver is gone or failed for days, or the office says so."""
 
     event_type: ClassVar[str] = "endpoint.paused"
     endpoint_id: UUID
-    reason: Literal["gone", "by_office"]
+    reason: Literal["gone", "failing", "by_office"]
 
 
 class EndpointResumed(Event, frozen=True, kw_only=True):
@@ -109,6 +109,7 @@ class EventPage(Struct, frozen=True, kw_only=True):
     next: str
 
 
+DeliveryState = Literal["waiting", "delivered", "dead"]
 Url = Annotated[
     str, Meta(min_length=1, max_length=2_000, pattern=r"^[\u0021-\u007e]*$", description="https URL")
 ]
@@ -127,18 +128,40 @@ class NewEndpoint(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True,
 
 
 class Endpoint(NewEndpoint, frozen=True, kw_only=True, omit_defaults=False):
-    """An endpoint as kept, without its secret."""
+    """An endpoint as kept, without its secret; `public_key` checks the v1a signatures of its deliveries."""
 
     id: UUID
     version: int
     paused_reason: str | None = None
+    public_key: str | None = None
     created_at: Instant
 
 
 class EndpointMade(Endpoint, frozen=True, kw_only=True):
-    """An endpoint just made; `secret`, which its deliveries are signed with, is shown this once."""
+    """An endpoint just made; `secret`, which checks the v1 signatures of its deliveries, is shown this once."""
 
     secret: str
+
+
+OverlapHours = Annotated[int, Meta(ge=0, le=168, description="hours; 0 ends the old keys at once")]
+
+
+class Rotation(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
+    """New keys for an endpoint: the old ones sign as well for `overlap_hours`; without `secret` one is made."""
+
+    secret: (
+        Annotated[str, Meta(max_length=200, description="whsec_ and the base64 of 24 to 64 random bytes")]
+        | None
+    ) = None
+    overlap_hours: OverlapHours = 24
+
+
+class Rotated(Struct, frozen=True, kw_only=True):
+    """The new keys; `secret` is shown this once. Until `old_until_at` deliveries are signed with the old ones too."""
+
+    secret: str
+    public_key: str
+    old_until_at: Instant
 
 
 class Delivery(Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -148,13 +171,44 @@ class Delivery(Struct, frozen=True, kw_only=True, omit_defaults=True):
     sequence: str
     event_id: UUID
     event_type: str
-    state: Literal["waiting", "delivered", "dead"]
+    state: DeliveryState
     attempt: int
     due_at: Instant | None = None
+    last_attempt_at: Instant | None = None
     last_status: int | None = None
     last_error: str | None = None
     last_duration_ms: DurationMs | None = None
     delivered_at: Instant | None = None
+
+
+class DeliveryShown(Delivery, frozen=True, kw_only=True, omit_defaults=True):
+    """A delivery with the exact `body` that every attempt sends, and how the receiver's last answer began."""
+
+    body: str
+    last_answer: Annotated[str, Meta(description="its first 4 KiB, read as UTF-8")] | None = None
+
+
+DELIVERYNUMBER_FORM = "^[1-9][0-9]{0,17}$"
+DeliveryNumber = Annotated[str, Meta(pattern=DELIVERYNUMBER_FORM, description="an endpoint's count")]
+
+
+class Replay(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
+    """What to send again: deliveries by number, or the dead ones of events from `since` to before `until`, or all dead.
+
+    With `delivered` also those that the receiver has taken, of that range or of all.
+    """
+
+    deliverynumbers: Annotated[list[DeliveryNumber], Meta(max_length=1_000)] = field(default_factory=list)
+    since: Instant | None = None
+    until: FutureInstant | None = None
+    all: bool = False
+    delivered: bool = False
+
+
+class Replayed(Struct, frozen=True, kw_only=True):
+    """How many deliveries are on their way again, each with its old number, sequence, id and body."""
+
+    replayed: int
 
 
 class PingSent(Struct, frozen=True, kw_only=True):

@@ -36,34 +36,60 @@ where business_id = :business_id and sequence > :after_sequence and sequence <= 
 order by sequence limit :most;
 
 -- name: list_endpoints
-select id, version, url, types, description, state, paused_reason, created_at from endpoint
+select id, version, url, types, description, state, paused_reason, public_key, created_at from endpoint
 where business_id = :business_id and id > :after_id::uuid
 order by id limit :most;
 
 -- name: read_endpoint
-select id, version, url, types, description, state, paused_reason, created_at from endpoint
+select id, version, url, types, description, state, paused_reason, public_key, created_at from endpoint
 where business_id = :business_id and id = :id;
 
 -- name: read_endpoint_for_update
 -- Locked, because the courier may pause it meanwhile.
-select id, version, url, types, description, state, paused_reason, created_at from endpoint
+select id, version, url, types, description, state, paused_reason, public_key, created_at from endpoint
 where business_id = :business_id and id = :id for update;
 
 -- name: insert_endpoint
--- It gets what is told from now on: the log up to here counts as fanned out.
-insert into endpoint (business_id, id, url, types, description, state, paused_reason, secret_sealed,
-                      fanned_out_sequence, created_at)
+-- It gets what is told from now on: the log up to here counts as fanned out. Its keys make it the first version.
+insert into endpoint (business_id, id, url, types, description, state, paused_reason, version, fanned_out_sequence,
+                      created_at)
 select :business_id, :id::uuid, :url::text, :types::text[], :description::text, :state::text, :paused_reason::text,
-       :secret_sealed::bytea, c.value, :now::timestamptz
-from counter c where c.business_id = :business_id and c.name = 'event'
-returning id, version, url, types, description, state, paused_reason, created_at;
+       0, c.value, :now::timestamptz
+from counter c where c.business_id = :business_id and c.name = 'event';
 
 -- name: update_endpoint
+-- Another address or a resumed one is tried at once, whatever became of what was sent before.
 update endpoint
 set version = version + 1, url = :url, types = :types, description = :description, state = :state,
-    paused_reason = :paused_reason
+    paused_reason = :paused_reason,
+    failures = case when :afresh::boolean then 0 else failures end,
+    failing_since = case when not :afresh::boolean then failing_since end,
+    next_try_at = case when not :afresh::boolean then next_try_at end
 where business_id = :business_id and id = :id
-returning id, version, url, types, description, state, paused_reason, created_at;
+returning id, version, url, types, description, state, paused_reason, public_key, created_at;
+
+-- name: hasten_deliveries
+-- What waits for its next attempt is due at once; what is in the air already is not doubled.
+update delivery set due_at = :now
+where business_id = :business_id and endpoint_id = :endpoint_id and state = 'waiting' and not in_air and due_at > :now;
+
+-- name: show_new_key
+-- Its keys have changed: the courier reads them anew for each version.
+update endpoint set version = version + 1, public_key = :public_key where business_id = :business_id and id = :id;
+
+-- name: insert_keys
+insert into endpoint_key (business_id, endpoint_id, id, scheme, sealed, made_at)
+select :business_id, :endpoint_id::uuid, k.id, k.scheme, k.sealed, :now::timestamptz
+from unnest(:ids::uuid[], :schemes::text[], :sealed::bytea[]) as k (id, scheme, sealed);
+
+-- name: expire_keys
+-- How many of a scheme still sign at :now, and go on till :until at the latest.
+with shortened as (
+    update endpoint_key set expires_at = least(expires_at, :until::timestamptz)
+    where business_id = :business_id and endpoint_id = :endpoint_id and (expires_at is null or expires_at > :now)
+    returning scheme
+)
+select count(*) from shortened where scheme = 'v1';
 
 -- name: delete_endpoint
 delete from endpoint where business_id = :business_id and id = :id;
@@ -72,17 +98,54 @@ delete from endpoint where business_id = :business_id and id = :id;
 -- Newest first.
 select d.deliverynumber::text as deliverynumber, lpad(d.sequence::text, 20, '0') as sequence, v.id as event_id,
        v.type as event_type, d.state, d.attempt, case when d.state = 'waiting' then d.due_at end as due_at,
-       d.last_status, d.last_error, d.last_duration_ms, d.delivered_at
+       d.last_attempt_at, d.last_status, d.last_error, d.last_duration_ms, d.delivered_at
 from delivery d join event v on v.business_id = :business_id and v.sequence = d.sequence
 where d.business_id = :business_id and d.endpoint_id = :endpoint_id
-  and d.deliverynumber < :before_deliverynumber::bigint
+  and d.deliverynumber < :before_deliverynumber::bigint and d.state = any (:states::text[])
 order by d.deliverynumber desc limit :most;
+
+-- name: read_delivery
+-- An answer need not be text; what is no UTF-8 in it is for the reader to replace.
+select d.deliverynumber::text as deliverynumber, lpad(d.sequence::text, 20, '0') as sequence, v.id as event_id,
+       v.type as event_type, d.state, d.attempt, case when d.state = 'waiting' then d.due_at end as due_at,
+       d.last_attempt_at, d.last_status, d.last_error, d.last_duration_ms, d.delivered_at, d.last_answer,
+       convert_from(b.body, 'UTF8') as body
+from delivery d
+join event v on v.business_id = :business_id and v.sequence = d.sequence
+join delivery_body b on b.business_id = :business_id and b.endpoint_id = d.endpoint_id
+    and b.deliverynumber = d.deliverynumber
+where d.business_id = :business_id and d.endpoint_id = :endpoint_id and d.deliverynumber = :deliverynumber::bigint;
+
+-- name: list_known_numbers
+select deliverynumber from delivery
+where business_id = :business_id and endpoint_id = :endpoint_id and deliverynumber = any (:deliverynumbers::bigint[]);
+
+-- name: replay_deliveries
+-- With numbers those, whatever became of them; without, those in the states given whose event lies in the range. What
+-- is in the air is left there. A replay has the whole schedule before it; `attempt` goes on, so that the late word of
+-- an attempt from before is void.
+with replayed as (
+    update delivery d
+    set state = 'waiting', due_at = :now::timestamptz, attempts_before = d.attempt
+    where d.business_id = :business_id and d.endpoint_id = :endpoint_id and not d.in_air
+      and (d.deliverynumber = any (:deliverynumbers::bigint[])
+           or d.state = any (:states::text[])
+              and exists (select from event v where v.business_id = :business_id and v.sequence = d.sequence
+                          and v.time >= :since::timestamptz and v.time < :until::timestamptz))
+    returning d.deliverynumber
+)
+select count(*) from replayed, (select pg_notify('setbook_event', :business_id::text)) woken;
 
 -- name: fan_out
 -- Spans businesses: the courier serves them all. An endpoint's row is locked while its deliveries are numbered,
 -- so that the numbers have no gap; a second courier passes over it. A paused one is left where it stands. The
--- furthest behind come first, and no more at once than is done in a moment.
-with behind as materialized (
+-- furthest behind come first, and no more at once than is done in a moment. The body is made here, once for all
+-- attempts. A :now that is null is the database's own: couriers whose clocks differ or step agree on what is due.
+-- The commit does not wait for the disk: should the server crash meanwhile, then all that was committed later is lost
+-- too, and the same events get the same numbers again.
+with at as materialized (
+    select coalesce(:now::timestamptz, now()) as now, set_config('synchronous_commit', 'off', true)
+), behind as materialized (
     select e.business_id, e.id, e.types, e.fanned_out_sequence, e.last_deliverynumber,
            least(c.value, e.fanned_out_sequence + :most_events::bigint) as upto
     from endpoint e join counter c on c.business_id = e.business_id and c.name = 'event'
@@ -91,7 +154,7 @@ with behind as materialized (
     limit :most_endpoints
     for update of e skip locked
 ), matching as (
-    select b.business_id, b.id as endpoint_id, v.sequence,
+    select b.business_id, b.id as endpoint_id, v.sequence, v as told,
            b.last_deliverynumber + row_number() over (partition by b.business_id, b.id order by v.sequence)
                as deliverynumber
     from behind b
@@ -101,8 +164,13 @@ with behind as materialized (
                or v.type = any (b.types) or split_part(v.type, '.', 1) || '.*' = any (b.types) end
 ), written as (
     insert into delivery (business_id, endpoint_id, deliverynumber, sequence, due_at)
-    select business_id, endpoint_id, deliverynumber, sequence, :now::timestamptz from matching
+    select business_id, endpoint_id, deliverynumber, sequence, (select now from at) from matching
     returning business_id, endpoint_id
+), kept as (
+    insert into delivery_body (business_id, endpoint_id, deliverynumber, event_id, body)
+    select m.business_id, m.endpoint_id, m.deliverynumber, (m.told).id,
+           webhook_body(m.told, m.deliverynumber, :public_url)
+    from matching m
 ), moved as (
     update endpoint e
     set fanned_out_sequence = b.upto,
@@ -116,44 +184,102 @@ select count(*) from moved;
 -- name: claim_deliveries
 -- Spans businesses: the courier serves them all. due_at is schedule, retry and lease at once: a claim moves it to
 -- the end of the lease, so that a delivery whose courier died comes up again by itself. Each endpoint gives at
--- most :most_of_one, less what is in the air to it already, so that a slow receiver holds nobody else up.
-with taken as materialized (
-    select d.business_id, d.endpoint_id, d.deliverynumber, e.url, e.secret_sealed
+-- most its quota, less what this courier holds of it already, so that a slow receiver holds nobody else up; one whose
+-- circuit is open gives nothing, and when it may be tried again it gives one. The commit does not wait for the disk: a
+-- lease need not outlive a crash of the server.
+with at as materialized (
+    select coalesce(:now::timestamptz, now()) as now, set_config('synchronous_commit', 'off', true)
+), taken as materialized (
+    select d.business_id, d.endpoint_id, d.deliverynumber, e.version
     from endpoint e
-    left join unnest(:endpoint_ids::uuid[], :in_air::int[]) as a (endpoint_id, in_air) on a.endpoint_id = e.id
+    left join unnest(:endpoint_ids::uuid[], :quotas::int[], :held::int[]) as a (endpoint_id, quota, held)
+        on a.endpoint_id = e.id
     cross join lateral (
         select w.business_id, w.endpoint_id, w.deliverynumber from delivery w
-        where w.business_id = e.business_id and w.endpoint_id = e.id and w.state = 'waiting' and w.due_at <= :now
+        where w.business_id = e.business_id and w.endpoint_id = e.id and w.state = 'waiting'
+          and w.due_at <= (select now from at)
         order by w.due_at
-        limit greatest(0, :most_of_one::int - coalesce(a.in_air, 0))
+        limit greatest(0, case when e.failures >= :failures_to_open then 1 else coalesce(a.quota, :first_quota::int) end
+                          - coalesce(a.held, 0))
         for update skip locked
     ) d
-    where e.state = 'active'
+    where e.state = 'active' and coalesce(e.next_try_at <= (select now from at), true)
     limit :most
 ), claimed as (
-    update delivery d set due_at = :lease_until, attempt = d.attempt + 1
+    update delivery d
+    set due_at = (select now from at) + :lease::interval, attempt = d.attempt + 1, in_air = true
     from taken k
     where d.business_id = k.business_id and d.endpoint_id = k.endpoint_id and d.deliverynumber = k.deliverynumber
-    returning d.business_id, d.endpoint_id, d.deliverynumber, d.sequence, d.attempt, k.url, k.secret_sealed
+    returning d.business_id, d.endpoint_id, d.deliverynumber, d.attempt, d.attempts_before, k.version
 )
-select c.business_id, c.endpoint_id, c.deliverynumber, c.attempt, c.url, c.secret_sealed,
-       v.sequence, v.id, v.type, v.subject, v.time, v.data::text as data
-from claimed c join event v on v.business_id = c.business_id and v.sequence = c.sequence
+select c.business_id, c.endpoint_id, c.deliverynumber, c.attempt, c.attempts_before, c.version, b.event_id, b.body
+from claimed c
+join delivery_body b on b.business_id = c.business_id and b.endpoint_id = c.endpoint_id
+    and b.deliverynumber = c.deliverynumber
 order by c.endpoint_id, c.deliverynumber;
+
+-- name: list_keys_of_receivers
+-- Spans businesses: the courier serves them all. Where the claimed deliveries go and what signs them, newest first.
+select e.business_id, e.id as endpoint_id, e.version, e.url, k.id, k.scheme, k.sealed, k.expires_at
+from endpoint e join endpoint_key k on k.business_id = e.business_id and k.endpoint_id = e.id
+where e.id = any (:endpoint_ids::uuid[])
+order by e.id, k.made_at desc, k.scheme;
 
 -- name: settle_deliveries
 -- Spans businesses: the courier serves them all. Fenced by the attempt: the word of a courier whose lease ran out
 -- and whose delivery was claimed again is void. (With the state beside it the planner takes the waiting list's
 -- index and walks all of an endpoint's backlog for each row.)
-update delivery d
-set state = s.state, due_at = s.due_at, last_status = s.status, last_error = s.error,
-    last_duration_ms = s.duration_ms, delivered_at = case when s.state = 'delivered' then :now::timestamptz end
-from unnest(:business_ids::uuid[], :endpoint_ids::uuid[], :deliverynumbers::bigint[], :attempts::int[],
-            :states::text[], :due_ats::timestamptz[], :statuses::int[], :errors::text[], :durations_ms::int[])
-    as s (business_id, endpoint_id, deliverynumber, attempt, state, due_at, status, error, duration_ms)
+-- An endpoint's circuit closes with what gets through; while nothing does it opens, and each time for half as long again
+-- as it has failed for, within bounds. Endpoints are locked in one order.
+with at as materialized (select coalesce(:now::timestamptz, now()) as now), settled as (
+    update delivery d
+    set state = s.state, due_at = (select now from at) + s.wait, in_air = false,
+        last_attempt_at = s.sent_at, last_status = s.status, last_error = s.error, last_duration_ms = s.duration_ms,
+        last_answer = s.answer,
+        delivered_at = case when s.state = 'delivered' then (select now from at) else d.delivered_at end
+    from unnest(:business_ids::uuid[], :endpoint_ids::uuid[], :deliverynumbers::bigint[], :attempts::int[],
+                :states::text[], :waits::interval[], :sent_ats::timestamptz[], :statuses::int[], :errors::text[],
+                :durations_ms::int[], :answers::bytea[])
+        as s (business_id, endpoint_id, deliverynumber, attempt, state, wait, sent_at, status, error, duration_ms, answer)
+    where d.business_id = s.business_id and d.endpoint_id = s.endpoint_id and d.deliverynumber = s.deliverynumber
+      and d.attempt = s.attempt
+    returning d.business_id, d.endpoint_id, d.deliverynumber, d.state
+), counted as (
+    select business_id, endpoint_id, array_agg(deliverynumber) as deliverynumbers,
+           bool_or(state = 'delivered') as got_through, count(*)::int as tried
+    from settled group by business_id, endpoint_id
+), locked as materialized (
+    select e.business_id, e.id, c.got_through, c.tried
+    from endpoint e join counted c on c.business_id = e.business_id and c.endpoint_id = e.id
+    where e.failures > 0 or not c.got_through
+    order by e.business_id, e.id for no key update of e
+), circuit as (
+    update endpoint e
+    set failures = case when k.got_through then 0 else e.failures + k.tried end,
+        failing_since = case when not k.got_through
+            then coalesce(e.failing_since, (select now from at)) end,
+        next_try_at = case when not k.got_through and e.failures + k.tried >= :failures_to_open
+            then (select now from at) + :spread::float8 * least(:longest_open::interval, greatest(
+                :shortest_open::interval,
+                ((select now from at) - coalesce(e.failing_since, (select now from at))) / 2))
+            end
+    from locked k where e.business_id = k.business_id and e.id = k.id
+    returning e.business_id, e.id, e.failures, e.failing_since,
+              (select now from at) - e.failing_since as failing_for
+)
+select c.business_id, c.endpoint_id, c.deliverynumbers, e.version, coalesce(o.failures, 0) as failures,
+       o.failing_since, o.failing_for
+from counted c
+join endpoint e on e.business_id = c.business_id and e.id = c.endpoint_id
+left join circuit o on o.business_id = c.business_id and o.id = c.endpoint_id;
+
+-- name: hand_back_deliveries
+-- Spans businesses: the courier serves them all. What was claimed and not sent is due as if it had not been claimed.
+update delivery d set due_at = coalesce(:now::timestamptz, now()), attempt = d.attempt - 1, in_air = false
+from unnest(:business_ids::uuid[], :endpoint_ids::uuid[], :deliverynumbers::bigint[], :attempts::int[])
+    as s (business_id, endpoint_id, deliverynumber, attempt)
 where d.business_id = s.business_id and d.endpoint_id = s.endpoint_id and d.deliverynumber = s.deliverynumber
-  and d.attempt = s.attempt
-returning d.endpoint_id, d.deliverynumber;
+  and d.attempt = s.attempt;
 
 -- name: pause_endpoint
 -- By the courier; once only, so that it is told once.

@@ -8,21 +8,18 @@ import msgspec
 from litestar import Request, Response, Router, delete, get, patch, post
 from litestar.params import Parameter, RawBody
 
-from service.events import rules
+from service.events import delivery_routes, rules
+from service.events.actions import add, change_state, columns, load_endpoint
 from service.events.envelope import envelope
+from service.events.keyring import SECRET_BYTES
 from service.events.models import (
-    Delivery,
     Endpoint,
     EndpointMade,
-    EndpointPaused,
-    EndpointResumed,
     EventPage,
     LoggedEvent,
     NewEndpoint,
-    Ping,
-    PingSent,
 )
-from service.events.outbox import Entry, entry, latest_sequence
+from service.events.outbox import entry, latest_sequence
 from service.events.signing import secret_text
 from service.kernel.bodies import built, decode, read_json
 from service.kernel.db import Db, Pool
@@ -38,17 +35,13 @@ from service.kernel.http import (
     route,
     tag_of,
 )
-from service.kernel.ids import new_id
 from service.kernel.merge import merged
 from service.kernel.now import random_bytes
 from service.kernel.paging import FIRST_ID, After, Limit, Page, decode_cursor, encode_cursor, page
-from service.kernel.sealing import NONCE_BYTES, seal
 from service.kernel.sql import Queries
 from service.keys.rules import Caller
 
 sql = Queries(__package__)
-SECRET_BYTES = 32
-AFTER_THE_LAST = 2**63 - 1
 
 Types = Annotated[
     str | None,
@@ -108,22 +101,10 @@ async def add_endpoint(
     """A new endpoint; it gets what is told from now on. Its secret is shown in this answer, never again."""
     new = decode(body, NewEndpoint, now)
     rules.check_endpoint(new, request.app.state.networks)
-    endpoint_id, key = new_id(), random_bytes(SECRET_BYTES)
-    sealed = seal(
-        request.app.state.sealing_key, key, caller.business_id, endpoint_id, random_bytes(NONCE_BYTES)
-    )
+    secret = random_bytes(SECRET_BYTES)
     async with entry(pool, caller.business_id, now, caller.key_id) as book:
-        kept = await book.db.one(
-            Endpoint,
-            sql.insert_endpoint,
-            business_id=caller.business_id,
-            id=endpoint_id,
-            paused_reason=rules.reason_stated(new),
-            secret_sealed=sealed,
-            now=now,
-            **_columns(new),
-        )
-    made = EndpointMade(secret=secret_text(key), **msgspec.structs.asdict(kept))
+        kept = await add(book, new, secret, request.app.state.sealing_key)
+    made = EndpointMade(secret=secret_text(secret), **msgspec.structs.asdict(kept))
     return answer(made, status=201, etag=tag_of(kept.version), location=f"/v1/endpoints/{kept.id}")
 
 
@@ -132,7 +113,7 @@ async def read_endpoint(
     request: Request[Any, Any, Any], endpoint_id: UUID, caller: Caller, pool: Pool
 ) -> Response[Endpoint]:
     """One endpoint, without its secret."""
-    kept = await _load(Db(pool), caller, endpoint_id)
+    kept = await load_endpoint(Db(pool), caller.business_id, endpoint_id)
     return read_answer(request, kept, tag_of(kept.version))
 
 
@@ -170,9 +151,10 @@ async def amend_endpoint(
             business_id=caller.business_id,
             id=endpoint_id,
             paused_reason=before.paused_reason if new.state == before.state else rules.reason_stated(new),
-            **_columns(new),
+            afresh=(new.url, new.state) != (before.url, before.state),
+            **columns(new),
         )
-        _tell_change(book, before, kept)
+        await change_state(book, before, kept)
     return answer(kept, etag=tag_of(kept.version))
 
 
@@ -191,52 +173,6 @@ async def remove_endpoint(
         await book.db.run(sql.delete_endpoint, business_id=caller.business_id, id=endpoint_id)
 
 
-@get(
-    "/endpoints/{endpoint_id:uuid}/deliveries",
-    **route("events", gives=Page[Delivery], headers=("Link",), refuses=(410,)),
-)
-async def list_deliveries(
-    request: Request[Any, Any, Any],
-    endpoint_id: UUID,
-    caller: Caller,
-    pool: Pool,
-    after: After = None,
-    limit: Limit = 100,
-) -> Response[Page[Delivery]]:
-    """What became of each event at this endpoint, newest first."""
-    await _load(Db(pool), caller, endpoint_id)
-    (number,) = decode_cursor(after, request.app.state.epoch, int) or (AFTER_THE_LAST,)
-    rows = await Db(pool).many(
-        Delivery,
-        sql.list_deliveries,
-        business_id=caller.business_id,
-        endpoint_id=endpoint_id,
-        before_deliverynumber=max(0, min(number, AFTER_THE_LAST)),
-        most=limit + 1,
-    )
-    return page(request, rows, limit, lambda row: (int(row.deliverynumber),))
-
-
-@post(
-    "/endpoints/{endpoint_id:uuid}/test",
-    **route("events", gives=PingSent, status=(202,), refuses=(409,)),
-    status_code=202,
-)
-async def test_endpoint(endpoint_id: UUID, caller: Caller, pool: Pool, now: datetime) -> PingSent:
-    """Send a `test.ping` to this endpoint alone, whatever types it takes."""
-    async with entry(pool, caller.business_id, now, caller.key_id) as book:
-        rules.check_active(await _load(book.db, caller, endpoint_id))
-        event_id = book.tell(Ping(endpoint_id=endpoint_id), endpoint_id)
-    return PingSent(event_id=event_id, event_type="test.ping")
-
-
-async def _load(db: Db, caller: Caller, endpoint_id: UUID) -> Endpoint:
-    kept = await db.maybe(Endpoint, sql.read_endpoint, business_id=caller.business_id, id=endpoint_id)
-    if kept is None:
-        raise Missing("This endpoint")
-    return kept
-
-
 async def _load_for_update(db: Db, caller: Caller, endpoint_id: UUID) -> Endpoint:
     kept = await db.maybe(
         Endpoint, sql.read_endpoint_for_update, business_id=caller.business_id, id=endpoint_id
@@ -244,20 +180,6 @@ async def _load_for_update(db: Db, caller: Caller, endpoint_id: UUID) -> Endpoin
     if kept is None:
         raise Missing("This endpoint")
     return kept
-
-
-def _columns(new: NewEndpoint) -> dict[str, object]:
-    return {"url": new.url, "types": new.types, "description": new.description, "state": new.state}
-
-
-def _tell_change(book: Entry, before: Endpoint, now: Endpoint) -> None:
-    """Pausing and resuming are told; the rest of an endpoint is the office's own affair."""
-    if before.state == now.state:
-        return
-    if now.state == "paused":
-        book.tell(EndpointPaused(endpoint_id=now.id, reason="by_office"), now.id)
-    else:
-        book.tell(EndpointResumed(endpoint_id=now.id), now.id)
 
 
 router = Router(
@@ -269,7 +191,6 @@ router = Router(
         read_endpoint,
         amend_endpoint,
         remove_endpoint,
-        list_deliveries,
-        test_endpoint,
+        *delivery_routes.HANDLERS,
     ],
 )

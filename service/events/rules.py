@@ -1,6 +1,6 @@
 """What follows from an attempt to deliver, and what an endpoint may be. Pure: now is an argument."""
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
 from ipaddress import ip_address
@@ -9,7 +9,7 @@ from urllib.parse import SplitResult, urlsplit
 from msgspec import Struct
 
 from service.events.addresses import Network, is_allowed
-from service.events.models import EVENT_TYPES, Endpoint, NewEndpoint
+from service.events.models import EVENT_TYPES, Endpoint, NewEndpoint, Replay
 from service.kernel.errors import Fault, Refused, invalid
 
 # Waits after the first attempt, the second and so on, as the Standard Webhooks specification gives them.
@@ -28,6 +28,18 @@ LONGEST_WAIT = timedelta(hours=24)
 TAKEN = range(200, 300)
 GONE = 410
 
+# The circuit of an endpoint that nothing gets through to: after so many failures in a row it is left alone, each time
+# for half as long as it has failed by then, within these bounds; then one delivery tries it.
+FAILURES_TO_OPEN = 5
+SHORTEST_OPEN, LONGEST_OPEN = timedelta(seconds=10), timedelta(hours=1)
+# As long as the schedule, and more than an outage of our own could make of a single failure.
+FAILING_TOO_LONG, FAILURES_TO_PAUSE = timedelta(hours=72), 10
+ONE_WAY = (
+    "Say in one way what to replay: deliverynumbers, or since and until (or one of them), or all as true; "
+    "GET deliveries?state=dead lists the dead ones."
+)
+GONE_REASON = "The receiver answered 410 Gone: it wants no more deliveries; resume the endpoint to go on."
+
 
 class Outcome(Struct, frozen=True, kw_only=True):
     """What one attempt came to: the receiver's status, or one sentence on why there is none."""
@@ -35,6 +47,8 @@ class Outcome(Struct, frozen=True, kw_only=True):
     status: int | None = None
     error: str | None = None
     retry_after: str | None = None
+    answer: bytes = b""
+    sent_at: datetime
     duration_ms: int
 
 
@@ -43,9 +57,9 @@ class Delivered(Struct, frozen=True):
 
 
 class Again(Struct, frozen=True):
-    """To be tried again then."""
+    """To be tried again after that."""
 
-    at: datetime
+    wait: timedelta
 
 
 class GivenUp(Struct, frozen=True):
@@ -58,15 +72,16 @@ Verdict = Delivered | Again | GivenUp
 def after(attempt: int, outcome: Outcome, now: datetime, jitter: float) -> Verdict:
     """What to do after attempt 1, 2, ... ended at `now`; `jitter` lies in [0, 1).
 
-    Only 2xx is delivered. Each wait is spread evenly from half to one and a half of its step, so that the
-    mean is the schedule's 75 hours; a receiver's Retry-After lengthens it, up to 24 hours.
+    Only 2xx is delivered. Each wait lies anywhere from nothing to twice its step, so that receivers that fell together
+    are not met together and the mean is the schedule's 75 hours; a receiver's Retry-After lengthens it, up to 24 hours.
     """
     if outcome.status in TAKEN:
         return Delivered()
     if attempt > len(WAITS):
         return GivenUp()
-    wait = WAITS[attempt - 1] * (0.5 + jitter)
-    return Again(now + max(wait, min(asked_wait(outcome.retry_after, now), LONGEST_WAIT)))
+    return Again(
+        max(WAITS[attempt - 1] * 2 * jitter, min(asked_wait(outcome.retry_after, now), LONGEST_WAIT))
+    )
 
 
 def asked_wait(retry_after: str | None, now: datetime) -> timedelta:
@@ -86,12 +101,66 @@ def is_gone(outcome: Outcome) -> bool:
     return outcome.status == GONE
 
 
+def is_failing_too_long(failures: int, failing_for: timedelta | None) -> bool:
+    """Whether an endpoint that nothing got through to for so many attempts and so long is to be paused."""
+    return failures >= FAILURES_TO_PAUSE and failing_for is not None and failing_for >= FAILING_TOO_LONG
+
+
+def failing_reason(failures: int, failing_since: datetime, last: str | None) -> str:
+    """Why the courier paused an endpoint, for a person."""
+    since = f"{failing_since.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
+    return (
+        f"Nothing got through since {since}: {failures} attempts in a row failed, the last like this: {last} "
+        "Mend the receiver, then resume the endpoint; its deliveries wait."
+    )
+
+
 def check_active(endpoint: Endpoint) -> None:
     """Refuse to try out an endpoint whose deliveries wait."""
     if endpoint.state == "paused":
         raise Refused(
             "conflict", "This endpoint is paused; resume it (PATCH its state to active), then test it."
         )
+
+
+def check_replay(wanted: Replay) -> None:
+    """Refuse a replay that does not say in one way what it is of."""
+    ranged = wanted.since is not None or wanted.until is not None
+    if (bool(wanted.deliverynumbers) + ranged + wanted.all) != 1:
+        raise invalid([Fault(ONE_WAY, "#", "replay")])
+    if wanted.deliverynumbers and wanted.delivered:
+        sentence = "Deliveries named by number are replayed whatever became of them; leave delivered out."
+        raise invalid([Fault(sentence, "#/delivered", "replay")])
+    if wanted.since is not None and wanted.until is not None and wanted.since >= wanted.until:
+        raise invalid([Fault("since must lie before until.", "#/until", "order")])
+
+
+def check_known(numbers: Sequence[int], known: Collection[int]) -> None:
+    """Refuse numbers of deliveries that the endpoint does not have."""
+    faults = [
+        Fault(f"This endpoint has no delivery {number}.", f"#/deliverynumbers/{place}", "unknown")
+        for place, number in enumerate(numbers)
+        if number not in known
+    ]
+    if faults:
+        raise invalid(faults)
+
+
+def states_to_replay(wanted: Replay) -> list[str]:
+    """What a replay of a range or of all is of."""
+    return ["dead", "delivered"] if wanted.delivered else ["dead"]
+
+
+def check_replayed(wanted: Replay, count: int) -> None:
+    """Refuse a replay that came to nothing, with why."""
+    if count:
+        return
+    if wanted.deliverynumbers:
+        raise Refused("conflict", "Nothing to replay: these deliveries are being sent at this moment.")
+    kinds = "dead or delivered delivery" if wanted.delivered else "dead delivery"
+    where = "" if wanted.all else " of an event in that range"
+    hint = "" if wanted.delivered else "; with delivered true those that it has taken are sent again too"
+    raise Refused("conflict", f"Nothing to replay: this endpoint has no {kinds}{where}{hint}.")
 
 
 def stated_of(endpoint: Endpoint) -> NewEndpoint:

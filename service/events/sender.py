@@ -3,8 +3,9 @@
 import asyncio
 import socket
 from collections.abc import AsyncIterator, Callable, Collection, Mapping
-from contextlib import AsyncExitStack, asynccontextmanager
+from contextlib import AsyncExitStack, asynccontextmanager, suppress
 from datetime import datetime
+from functools import lru_cache
 from ipaddress import ip_address
 
 import aiohttp
@@ -12,11 +13,11 @@ from aiohttp.abc import AbstractResolver
 
 from service.events import envelope
 from service.events.addresses import Network, is_allowed
-from service.events.models import LoggedEvent
 from service.events.rules import TAKEN, Outcome
-from service.events.signing import signed_headers
 
 TIMEOUT_SECONDS = 15.0
+# how long is waited for the first bytes of a body behind a status
+ANSWER_SECONDS = 1.0
 LARGEST_ANSWER_BYTES = 4096
 # shorter than receivers commonly keep an idle connection, so that none is closed just as it is used
 KEEPALIVE_SECONDS = 4
@@ -74,36 +75,52 @@ async def open_sessions(
 async def send(
     sessions: Sessions,
     url: str,
-    event: LoggedEvent,
-    public_url: str,
-    deliverynumber: int,
-    key: bytes,
+    body: bytes,
+    headers: Mapping[str, str],
     now: datetime,
     timeout_seconds: float,
 ) -> Outcome:
-    """One attempt, signed with this instant. Whatever the receiver does is an outcome."""
-    body = envelope.body(event, public_url, deliverynumber)
-    headers = signed_headers([key], str(event.id), now, body)
+    """One attempt with these very bytes; Whatever the receiver does is an outcome."""
     clock = asyncio.get_running_loop().time
     started = clock()
+    status, retry_after, answer = None, None, b""
     try:
         async with sessions[url.partition(":")[0].lower()].post(
-            url,
-            data=body,
-            headers=headers,
-            allow_redirects=False,
-            timeout=aiohttp.ClientTimeout(total=timeout_seconds),
+            url, data=body, headers=headers, allow_redirects=False, timeout=_within(timeout_seconds)
         ) as response:
-            await response.content.read(LARGEST_ANSWER_BYTES)
+            answer = await _start_of(response)
             status, retry_after = response.status, response.headers.get("Retry-After")
             error = None if status in TAKEN else f"The receiver answered {status}; only 2xx is delivered."
     except TimeoutError:
-        status, retry_after, error = None, None, f"The receiver had not answered after {timeout_seconds:g} s."
+        error = f"The receiver had not answered after {timeout_seconds:g} s."
     except Exception as wrong:  # noqa: BLE001  a receiver can make the client raise anything; none may end the courier
-        status, retry_after, error = None, None, _sentence(wrong)
+        error = _sentence(wrong)
+    duration_ms = round((clock() - started) * 1000)
     return Outcome(
-        status=status, error=error, retry_after=retry_after, duration_ms=round((clock() - started) * 1000)
+        status=status,
+        error=error,
+        retry_after=retry_after,
+        answer=answer,
+        sent_at=now,
+        duration_ms=duration_ms,
     )
+
+
+@lru_cache
+def _within(seconds: float) -> aiohttp.ClientTimeout:
+    return aiohttp.ClientTimeout(total=seconds)
+
+
+async def _start_of(response: aiohttp.ClientResponse) -> bytes:
+    """How the answer begins; its status stands, however slowly or badly the rest comes."""
+    start = b""
+    if response.content.at_eof():
+        return start
+    with suppress(TimeoutError, aiohttp.ClientError):
+        async with asyncio.timeout(ANSWER_SECONDS):
+            while piece := await response.content.read(LARGEST_ANSWER_BYTES - len(start)):
+                start += piece
+    return start
 
 
 def _sentence(wrong: Exception) -> str:

@@ -5,12 +5,13 @@ from collections.abc import Callable
 
 from fixtures.running import Failed
 from service.kernel.errors import CannotStart
-from tests.bench import read, start, tick, visit
+from tests.bench import courier, read, start, tick, visit
 from tests.bench.figures import QUICK, THOROUGH, Extent, Figures, report
 
 BENCHES: dict[str, Callable[[Extent], Figures]] = {
     "read": read.measure,
     "visit": visit.measure,
+    "courier": courier.measure,
     "start": start.measure,
     "tick": tick.measure,
 }

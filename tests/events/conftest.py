@@ -1,7 +1,7 @@
 """A business, its endpoints and its courier, and real receivers on loopback."""
 
 import asyncio
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -13,15 +13,17 @@ import pytest
 from aiohttp import web
 from msgspec import Struct
 
-from service.events import sender
-from service.events.models import EndpointResumed, Ping
-from service.events.outbox import entry, sql
+from service.events import deliveries, lanes, sender, ticks
+from service.events.actions import add
+from service.events.deliveries import Attempted, Claimed
+from service.events.models import EndpointResumed, NewEndpoint, Ping
+from service.events.outbox import entry
 from service.events.signing import secret_text
-from service.kernel.db import Db, open_pool
+from service.kernel.db import Db, Pool, open_pool
 from service.kernel.ids import new_id
 from service.kernel.now import random_bytes, utc_now
-from service.kernel.sealing import seal
 from service.kernel.sql import Queries
+from tests.http import PUBLIC_URL
 
 Answer = Callable[[web.Request], Awaitable[web.StreamResponse]]
 identity = Queries("service.identity")
@@ -101,7 +103,7 @@ class Kept(Struct, frozen=True):
 
 @dataclass
 class Book:
-    """One business: its log is filled through the outbox, its endpoints by the slice's own statement."""
+    """One business: its log is filled through the outbox, its endpoints as the API adds them."""
 
     pool: "asyncpg.Pool[asyncpg.Record]"
     business_id: UUID
@@ -109,21 +111,10 @@ class Book:
 
     async def add_endpoint(self, url: str, *types: str) -> tuple[UUID, str]:
         """Its id and secret."""
-        endpoint_id, key = new_id(), random_bytes(32)
+        secret = random_bytes(32)
         async with entry(self.pool, self.business_id, utc_now()) as book:
-            await book.db.run(
-                sql.insert_endpoint,
-                business_id=self.business_id,
-                id=endpoint_id,
-                url=url,
-                types=list(types),
-                description=None,
-                state="active",
-                paused_reason=None,
-                secret_sealed=seal(SEALING_KEY, key, self.business_id, endpoint_id, random_bytes(12)),
-                now=book.now,
-            )
-        return endpoint_id, secret_text(key)
+            made = await add(book, NewEndpoint(url=url, types=list(types)), secret, SEALING_KEY)
+        return made.id, secret_text(secret)
 
     async def tell(self, now: datetime, count: int = 1) -> list[UUID]:
         """`count` events of type endpoint.resumed, each in a transaction of its own."""
@@ -146,6 +137,60 @@ class Book:
             endpoint_id,
         )
         return [Kept(**dict(row)) for row in rows]
+
+
+async def fan_out(courier: Pool, now: datetime) -> int:
+    """Number what was told, with a public URL."""
+    return await deliveries.fan_out(courier, PUBLIC_URL, now)
+
+
+async def attempt_all(
+    courier: Pool,
+    sessions: sender.Sessions,
+    claimed: Sequence[Claimed],
+    now: datetime,
+    *,
+    timeout_seconds: float = 5.0,
+    sealing_key: bytes = SEALING_KEY,
+) -> list[Attempted]:
+    """Send each of these once."""
+    to = await deliveries.receivers(courier, {one.endpoint_id for one in claimed})
+    return [
+        await lanes.attempt(
+            sessions, sealing_key, to[one.endpoint_id], one, now, lambda: 0.5, timeout_seconds
+        )
+        for one in claimed
+    ]
+
+
+async def deliver(
+    courier: Pool,
+    sessions: sender.Sessions,
+    now: datetime,
+    timeout_seconds: float = 5.0,
+    sealing_key: bytes = SEALING_KEY,
+) -> list[Attempted]:
+    """One round of the courier at `now`; the dice stand in the middle."""
+    await fan_out(courier, now)
+    claimed = await deliveries.claim(courier, 100, now=now)
+    attempted = await attempt_all(
+        courier, sessions, claimed, now, timeout_seconds=timeout_seconds, sealing_key=sealing_key
+    )
+    await deliveries.settle(courier, attempted, 1.0, now)
+    return attempted
+
+
+@asynccontextmanager
+async def running(courier: Pool, count: int = 1) -> AsyncIterator[None]:
+    """So many couriers at work while the block runs."""
+    stop = asyncio.Event()
+    async with asyncio.TaskGroup() as group:
+        for _ in range(count):
+            group.create_task(ticks.run(courier, SEALING_KEY, PUBLIC_URL, LOOPBACK, stop))
+        try:
+            yield
+        finally:
+            stop.set()
 
 
 @pytest.fixture

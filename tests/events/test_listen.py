@@ -7,12 +7,10 @@ from contextlib import asynccontextmanager, redirect_stdout
 import pytest
 from aiohttp import ClientSession
 
-from service.events import ticks
 from service.events.signing import secret_key, secret_text, signed_headers
 from service.kernel.now import utc_now
 from service.listen import listen
-from tests.events.conftest import SEALING_KEY, Book
-from tests.http import PUBLIC_URL
+from tests.events.conftest import Book, deliver
 
 SECRET = secret_text(bytes(range(32)))
 BODY = b'{"type":"check.overdue","subject":"a-set","sequence":"00000000000000000042","deliverynumber":"7"}'
@@ -90,9 +88,7 @@ async def test_it_verifies_what_the_courier_sends(book: Book, courier, sessions)
     async with listening(secret, 1) as (lines, url):
         await book.owner.execute("update endpoint set url = $2 where id = $1", endpoint_id, url)
         await book.ping(endpoint_id, now)
-        await ticks.fan_out(courier, now)
-        (claimed,) = await ticks.claim(courier, now, 1)
-        await ticks.attempt(sessions, SEALING_KEY, PUBLIC_URL, claimed, now, 0.5)
+        await deliver(courier, sessions, now)
         assert await lines.next() == (
             f"verified test.ping subject={endpoint_id} sequence={1:020} deliverynumber=1"
         )

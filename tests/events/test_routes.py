@@ -8,13 +8,12 @@ from litestar import Litestar
 from standardwebhooks.webhooks import Webhook
 
 from service.contract.nouns import events
-from service.events import ticks
 from service.events.models import EVENT_TYPES, Ping
 from service.events.outbox import entry
 from service.kernel.ids import new_id
 from service.kernel.now import utc_now
-from tests.events.conftest import LOOPBACK, receiving
-from tests.http import PUBLIC_URL, Api, pointers
+from tests.events.conftest import LOOPBACK, deliver, fan_out, receiving
+from tests.http import Api, pointers
 
 HOOK = {"url": "https://hooks.example.org/setbook", "types": ["check.*", "record.issued"]}
 
@@ -46,12 +45,14 @@ async def test_an_endpoint_is_made_read_and_listed_and_its_secret_shown_once(api
     assert answer.headers["location"] == f"/v1/endpoints/{one['id']}"
     secret = one.pop("secret")
     assert secret.startswith("whsec_")
+    assert one["public_key"].startswith("whpk_")
     assert one == HOOK | {
         "id": one["id"],
         "version": 1,
         "state": "active",
         "description": None,
         "paused_reason": None,
+        "public_key": one["public_key"],
         "created_at": one["created_at"],
     }
 
@@ -63,8 +64,8 @@ async def test_an_endpoint_is_made_read_and_listed_and_its_secret_shown_once(api
 
 async def test_the_secret_is_kept_sealed(api: Api, owner):
     await made(api)
-    (sealed,) = await owner.fetchrow("select secret_sealed from endpoint")
-    assert len(sealed) == 12 + 32 + 16
+    rows = await owner.fetch("select scheme, sealed from endpoint_key")
+    assert {row["scheme"]: len(row["sealed"]) for row in rows} == dict.fromkeys(("v1", "v1a"), 12 + 32 + 16)
 
 
 @pytest.mark.parametrize(
@@ -126,7 +127,7 @@ async def test_a_removed_endpoint_is_gone_with_its_deliveries(api: Api, courier,
     one = await made(api)
     path = f"endpoints/{one['id']}"
     await ping(api, one["id"])
-    await ticks.fan_out(courier, utc_now())
+    await fan_out(courier, utc_now())
     assert await owner.fetchval("select count(*) from delivery") == 1
     assert (await api.delete(path)).status_code == 428
     assert (await api.delete(path, If_Match='"2"')).status_code == 412
@@ -137,22 +138,16 @@ async def test_a_removed_endpoint_is_gone_with_its_deliveries(api: Api, courier,
 
 
 async def test_the_test_ping_arrives_signed_and_is_listed(
-    two: tuple[Api, Api], app: Litestar, courier, sessions
+    two: tuple[Api, Api], app: Litestar, courier, sessions, monkeypatch: pytest.MonkeyPatch
 ):
     api, other = two
-    app.state.networks = LOOPBACK
+    monkeypatch.setitem(app.state, "networks", LOOPBACK)
     now = utc_now()
     async with receiving() as receiver:
         one = await made(api, url=receiver.url)
         bystander = await made(api, url=receiver.url)
         event_id = await ping(api, one["id"])
-        await ticks.fan_out(courier, now)
-        claimed = await ticks.claim(courier, now, 10)
-        attempted = [
-            await ticks.attempt(sessions, app.state.sealing_key, PUBLIC_URL, each, now, 0.5)
-            for each in claimed
-        ]
-        await ticks.settle(courier, attempted, now)
+        await deliver(courier, sessions, now, sealing_key=app.state.sealing_key)
         (received,) = await receiver.take()
     event = Webhook(str(one["secret"])).verify(received.body, received.headers)
     assert event["data"] == {"endpoint_id": one["id"]}
@@ -168,6 +163,7 @@ async def test_the_test_ping_arrives_signed_and_is_listed(
         "event_type": "test.ping",
         "state": "delivered",
         "attempt": 1,
+        "last_attempt_at": delivery["last_attempt_at"],
         "last_status": 204,
         "last_duration_ms": delivery["last_duration_ms"],
         "delivered_at": delivery["delivered_at"],
@@ -178,9 +174,13 @@ async def test_the_test_ping_arrives_signed_and_is_listed(
         ("PATCH", f"endpoints/{one['id']}"),
         ("DELETE", f"endpoints/{one['id']}"),
         ("GET", f"endpoints/{one['id']}/deliveries"),
+        ("GET", f"endpoints/{one['id']}/deliveries/1"),
         ("POST", f"endpoints/{one['id']}/test"),
+        ("POST", f"endpoints/{one['id']}/replay"),
+        ("POST", f"endpoints/{one['id']}/rotate"),
     ):
-        body = {"state": "paused"} if method == "PATCH" else None
+        sent = {"PATCH": {"state": "paused"}, "replay": {"all": True, "delivered": True}, "rotate": {}}
+        body = sent.get(method, sent.get(path.rpartition("/")[2]))
         assert (await other.send(method, path, body, If_Match='"1"')).status_code == 404
 
 
@@ -188,7 +188,7 @@ async def test_deliveries_are_paged_newest_first(api: Api, courier):
     one = await made(api)
     for _ in range(5):
         await ping(api, one["id"])
-    await ticks.fan_out(courier, utc_now())
+    await fan_out(courier, utc_now())
     path, numbers, pages = f"/v1/endpoints/{one['id']}/deliveries?limit=2", [], 0
     while path:
         answer = await api.get(path)

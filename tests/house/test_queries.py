@@ -12,7 +12,10 @@ from tests.house.slices import python_of, queries_of, slices_with_queries, table
 SPANNING = {
     "keys": {"list_keys"},
     "deadlines": {"say_what_is_due"},
-    "events": {"fan_out", "claim_deliveries", "settle_deliveries"},
+    "events": {
+        *("fan_out", "claim_deliveries", "list_keys_of_receivers"),
+        *("settle_deliveries", "hand_back_deliveries"),
+    },
     "work": {"claim_due", "put_everything_of_all"},
     "packs": {"note_rules"},
     "replay": {"find_business"},

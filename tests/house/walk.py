@@ -112,6 +112,8 @@ def bodies(word: str) -> dict[str, Any]:
         "rule-packs": a_pack(authority=word),
         "endpoints": {"url": "https://receiver.example/hook", "description": word},
         "api-keys": {"name": word, "scopes": ["read"]},
+        "replay": {"all": True},
+        "rotate": {},
         "service-records": {"visit_id": VISIT},
     }
 
@@ -163,6 +165,8 @@ async def ids_of(api: Api) -> dict[str, str]:
         "service-records": record["number"],
         "months": "2026-05",
         "rounds": "2026-05-16",
+        # nothing is delivered in this book, so that there is none of that number
+        "deliveries": "1",
     }
 
 

@@ -8,10 +8,12 @@ from zoneinfo import ZoneInfo
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from jsonschema import Draft202012Validator
 
 from fixtures.demo import FOLDER, visit_lines, zones
+from service.contract.schemas import schemas
 from tests.bodies import NOW
-from tests.http import LOS_ANGELES
+from tests.http import LOS_ANGELES, PUBLIC_URL
 from tests.journeys.conftest import Demo
 
 LONDON = "Europe/London"
@@ -90,6 +92,16 @@ def test_what_comes_doubled_changes_nothing(demo: Demo):
         assert [one["outcome"] for one in demo.receipts(visit["id"])] == ["recorded", "same"]
         assert demo.one("visits", id=visit["id"])["version"] == 1
         assert len(demo.told("visit.recorded", visit_id=visit["id"])) == 1
+
+
+def test_every_event_is_as_its_schema_says(demo: Demo):
+    kept, checker = schemas(), Draft202012Validator.FORMAT_CHECKER
+    validators = {name: Draft202012Validator(schema, format_checker=checker) for name, schema in kept.items()}
+    assert len({event["type"] for event in demo.log}) > 10
+    for event in demo.log:
+        validators["event"].validate(event)
+        validators[event["type"]].validate(event["data"])
+        assert event["dataschema"] == f"{PUBLIC_URL}/schema/v1/{event['type']}.json"
 
 
 # What is due ----------------------------------------------------------------------------------------------

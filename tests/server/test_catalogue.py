@@ -9,7 +9,7 @@ from service.kernel.db import connect
 
 WORKERS = ("app", "clock", "courier")
 # what clock and courier see of every business at once
-SHARED = {"wake", "event", "endpoint", "delivery", "counter", "work"}
+SHARED = {"wake", "event", "endpoint", "endpoint_key", "delivery", "delivery_body", "counter", "work"}
 # what belongs to the installation and not to a business
 OF_NOBODY = {"installation", "migration"}
 
@@ -18,6 +18,7 @@ EVERYTHING = {READ, ADD, AMEND, REMOVE}
 # told and issued things are never rewritten
 OF_APP = {
     "event": {READ, ADD},
+    "delivery_body": {READ},
     "visit_version": {READ, ADD},
     "stated_version": {READ, ADD},
     "fact_owner": {READ, ADD},
@@ -37,7 +38,9 @@ OF_CLOCK = {
 }
 OF_COURIER = {
     "endpoint": {READ, AMEND},
+    "endpoint_key": {READ},
     "delivery": {READ, ADD, AMEND},
+    "delivery_body": {READ, ADD},
     "event": {READ, ADD},
     "counter": {READ, AMEND},
     "installation": {READ},

@@ -1,0 +1,91 @@
+"""The keys of an endpoint: made, kept sealed, and loaded for signing."""
+
+from collections.abc import Iterable
+from datetime import datetime, timedelta
+from functools import lru_cache
+from typing import Literal
+from uuid import UUID
+
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from msgspec import Struct
+
+from service.events.signing import ED25519_BYTES, SigningKey, public_text
+from service.kernel.db import Db
+from service.kernel.errors import Refused
+from service.kernel.ids import new_id
+from service.kernel.now import random_bytes
+from service.kernel.sealing import NONCE_BYTES, seal, unseal
+from service.kernel.sql import Queries
+
+sql = Queries(__package__)
+SECRET_BYTES = 32
+# of one scheme at a time; each one more lengthens every delivery's header
+MOST_IN_FORCE = 4
+# loading an Ed25519 key takes as long as signing with it
+MOST_LOADED = 10_000
+
+
+class SealedKey(Struct, frozen=True):
+    """A key as it is kept."""
+
+    id: UUID
+    scheme: Literal["v1", "v1a"]
+    sealed: bytes
+    expires_at: datetime | None
+
+
+async def add_keys(
+    db: Db, sealing_key: bytes, business_id: UUID, endpoint_id: UUID, secret: bytes, now: datetime
+) -> str:
+    """Keep the v1 secret and a fresh v1a key for an endpoint; the public key as it is shown."""
+    seed = random_bytes(ED25519_BYTES)
+    public = public_text(Ed25519PrivateKey.from_private_bytes(seed))
+    ids = [new_id(), new_id()]
+    await db.run(
+        sql.insert_keys,
+        business_id=business_id,
+        endpoint_id=endpoint_id,
+        ids=ids,
+        schemes=["v1", "v1a"],
+        sealed=[
+            seal(sealing_key, plain, business_id, id_, random_bytes(NONCE_BYTES))
+            for id_, plain in zip(ids, (secret, seed), strict=True)
+        ],
+        now=now,
+    )
+    await db.run(sql.show_new_key, business_id=business_id, id=endpoint_id, public_key=public)
+    return public
+
+
+async def retire_keys(
+    db: Db, business_id: UUID, endpoint_id: UUID, now: datetime, overlap: timedelta
+) -> datetime:
+    """Let the keys in force sign no longer than the overlap; until when they do."""
+    until = now + overlap
+    overlapping: int = await db.value(
+        sql.expire_keys, business_id=business_id, endpoint_id=endpoint_id, now=now, until=until
+    )
+    if overlap and overlapping >= MOST_IN_FORCE:
+        raise Refused(
+            "conflict",
+            f"{overlapping} secrets sign for this endpoint already; rotate again when the oldest has ended, "
+            "or now with overlap_hours 0.",
+        )
+    return until
+
+
+def signing_keys(
+    sealing_key: bytes, business_id: UUID, keys: Iterable[SealedKey], now: datetime
+) -> list[SigningKey]:
+    """Those in force, newest first; NotOpened where they were sealed under another key."""
+    return [
+        _loaded(sealing_key, business_id, key.id, key.scheme, key.sealed)
+        for key in keys
+        if key.expires_at is None or key.expires_at > now
+    ]
+
+
+@lru_cache(MOST_LOADED)
+def _loaded(sealing_key: bytes, business_id: UUID, key_id: UUID, scheme: str, sealed: bytes) -> SigningKey:
+    plain = unseal(sealing_key, sealed, business_id, key_id)
+    return plain if scheme == "v1" else Ed25519PrivateKey.from_private_bytes(plain)

@@ -1,0 +1,220 @@
+"""What one courier has out: a lane for each endpoint, in which what was claimed waits for its turn and flies."""
+
+import asyncio
+from collections import Counter, deque
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from uuid import UUID
+
+from service.events import rules, sender
+from service.events.deliveries import (
+    FIRST_QUOTA,
+    LARGEST_QUOTA,
+    LEASE,
+    Attempted,
+    Claimed,
+    Held,
+    Receiver,
+    Settled,
+)
+from service.events.keyring import signing_keys
+from service.events.signing import signed_headers
+from service.kernel.now import random_bytes, utc_now
+from service.kernel.sealing import NotOpened
+
+# To all endpoints at once, and claimed for all.
+MOST_IN_AIR, MOST_HELD = 1_000, 8_192
+# At once to one endpoint: few until it has shown that it takes them, each that it takes allowing one more.
+FIRST_WINDOW, LARGEST_WINDOW = 4, 64
+QUOTA_OF_WINDOW = LARGEST_QUOTA // LARGEST_WINDOW
+# Lanes with nothing in them are kept for the keys that they know.
+MOST_LANES = 10_000
+# Settled together, at the latest when a lane is empty or a second has passed.
+MOST_LANDED = 256
+SPARE_SECONDS = 5.0
+
+
+def dice() -> float:
+    """Evenly from [0, 1)."""
+    return int.from_bytes(random_bytes(4), "big") / 2**32
+
+
+async def attempt(
+    sessions: sender.Sessions,
+    sealing_key: bytes,
+    receiver: Receiver,
+    claimed: Claimed,
+    now: datetime,
+    jitter: Callable[[], float],
+    timeout_seconds: float = sender.TIMEOUT_SECONDS,
+) -> Attempted:
+    """Send one claimed delivery, with no transaction open, and say what follows from it."""
+    try:
+        keys = signing_keys(sealing_key, claimed.business_id, receiver.keys, now)
+    except NotOpened as closed:
+        outcome = rules.Outcome(error=str(closed), sent_at=now, duration_ms=0)
+    else:
+        headers = signed_headers(keys, str(claimed.event_id), now, claimed.body)
+        outcome = await sender.send(sessions, receiver.url, claimed.body, headers, now, timeout_seconds)
+    if outcome.status in rules.TAKEN:
+        return Attempted(claimed, outcome, rules.Delivered())
+    ended = now + timedelta(milliseconds=outcome.duration_ms)
+    made = claimed.attempt - claimed.attempts_before
+    return Attempted(claimed, outcome, rules.after(made, outcome, ended, jitter()))
+
+
+@dataclass
+class Lane:
+    """One endpoint: what waits here with the moment (of the loop's clock) till which it may be sent, and what flies."""
+
+    receiver: Receiver
+    waiting: deque[tuple[Claimed, float]] = field(default_factory=deque)
+    in_air: int = 0
+    window: int = FIRST_WINDOW
+    failures: int = 0
+    # it was given all it may have, so that there may be more
+    is_full: bool = False
+
+    @property
+    def held(self) -> Held:
+        """No more than it can send within the lease if it goes on like this; one where nothing gets through."""
+        quota = 1 if self.is_closed else max(FIRST_QUOTA, self.window * QUOTA_OF_WINDOW)
+        return Held(quota, len(self.waiting) + self.in_air)
+
+    def learn(self, attempted: Attempted) -> None:
+        """Widen with what gets through, fall back with what fails."""
+        if attempted.verdict == rules.Delivered():
+            self.failures, self.window = 0, min(self.window + 1, LARGEST_WINDOW)
+        else:
+            self.failures, self.window = self.failures + 1, FIRST_WINDOW
+
+    @property
+    def is_closed(self) -> bool:
+        """Whether the circuit opens with this, so that nothing more is to be sent."""
+        return self.failures >= rules.FAILURES_TO_OPEN
+
+
+@dataclass
+class Air:
+    """All lanes of a courier, attempts that ended and are not settled, and claims to hand back.
+
+    `woken` says that there may be something to claim, `ended` that there is something to settle or to hand back.
+    """
+
+    sessions: sender.Sessions
+    sealing_key: bytes
+    woken: asyncio.Event = field(default_factory=asyncio.Event)
+    ended: asyncio.Event = field(default_factory=asyncio.Event)
+    lanes: dict[UUID, Lane] = field(default_factory=dict)
+    landed: list[Attempted] = field(default_factory=list)
+    unsent: list[Claimed] = field(default_factory=list)
+    flights: set["asyncio.Task[None]"] = field(default_factory=set)
+    slots: asyncio.Semaphore = field(default_factory=lambda: asyncio.Semaphore(MOST_IN_AIR))
+
+    def held(self) -> dict[UUID, Held]:
+        """What each lane may have and has."""
+        return {endpoint_id: lane.held for endpoint_id, lane in self.lanes.items()}
+
+    def unknown(self, claimed: Iterable[Claimed]) -> set[UUID]:
+        """Endpoints of which no lane knows that version."""
+        return {
+            one.endpoint_id
+            for one in claimed
+            if (lane := self.lanes.get(one.endpoint_id)) is None or lane.receiver.version < one.version
+        }
+
+    def know(self, found: Mapping[UUID, Receiver]) -> None:
+        """Take up where endpoints are now; what waits for one goes there too."""
+        if len(self.lanes) + len(found) > MOST_LANES:
+            self.lanes = {id_: lane for id_, lane in self.lanes.items() if lane.held.held}
+        for endpoint_id, receiver in found.items():
+            self.lanes.setdefault(endpoint_id, Lane(receiver)).receiver = receiver
+
+    def launch(self, claimed: Sequence[Claimed], asked: Mapping[UUID, Held]) -> None:
+        """Put what was just claimed into its lanes, and let it fly as far as they are wide.
+
+        `asked` is what the lanes had and might have when it was claimed.
+        """
+        until = asyncio.get_running_loop().time() + LEASE.total_seconds()
+        until -= sender.TIMEOUT_SECONDS + SPARE_SECONDS
+        for one in claimed:
+            lane = self.lanes.get(one.endpoint_id)
+            if lane is None:
+                self.unsent.append(one)  # removed meanwhile
+                continue
+            lane.waiting.append((one, until))
+            self._open(lane)
+        given = Counter(one.endpoint_id for one in claimed)
+        for endpoint_id, lane in self.lanes.items():
+            quota, held = asked.get(endpoint_id, Held(FIRST_QUOTA, 0))
+            lane.is_full = held + given[endpoint_id] >= quota
+            self._wake_for(lane)
+
+    def _open(self, lane: Lane) -> None:
+        if lane.waiting and lane.in_air < lane.window:
+            lane.in_air += 1
+            flight = asyncio.create_task(self._fly(lane))
+            self.flights.add(flight)
+            flight.add_done_callback(self.flights.discard)
+
+    async def _fly(self, lane: Lane) -> None:
+        """Send one after the other out of the lane, until it is empty or narrower than what flies."""
+        loop = asyncio.get_running_loop()
+        try:
+            while lane.waiting and lane.in_air <= lane.window:
+                async with self.slots:
+                    if not lane.waiting:
+                        break
+                    claimed, until = lane.waiting.popleft()
+                    if loop.time() > until:
+                        self.unsent.append(claimed)
+                        continue
+                    attempted = await attempt(
+                        self.sessions, self.sealing_key, lane.receiver, claimed, utc_now(), dice
+                    )
+                self._land(lane, attempted)
+        finally:
+            lane.in_air -= 1
+            self._open(lane)
+            self._wake_for(lane)
+
+    def _land(self, lane: Lane, attempted: Attempted) -> None:
+        self.landed.append(attempted)
+        lane.learn(attempted)
+        if lane.is_closed or rules.is_gone(attempted.outcome):
+            self.clear(lane)
+        self._open(lane)
+        self._wake_for(lane)
+
+    def _wake_for(self, lane: Lane) -> None:
+        """There is room for more of what may wait, or enough to settle at once."""
+        quota, held = lane.held
+        if lane.is_full and held <= quota // 2:
+            self.woken.set()
+        if (held == 0 and self.landed) or len(self.landed) >= MOST_LANDED or self.unsent:
+            self.ended.set()
+
+    def clear(self, lane: Lane) -> None:
+        """Nothing that waits here is to be sent now."""
+        self.unsent += [claimed for claimed, _ in lane.waiting]
+        lane.waiting.clear()
+
+    def note(self, settled: Collection[Settled]) -> None:
+        """What waits for an endpoint that was amended, paused or rotated meanwhile is to be claimed anew."""
+        for one in settled:
+            lane = self.lanes.get(one.endpoint_id)
+            if lane is not None and lane.receiver.version < one.version:
+                self.clear(lane)
+
+    async def end(self, seconds: float) -> None:
+        """Send nothing more; give what flies a moment, and leave the rest to its lease."""
+        for lane in self.lanes.values():
+            self.clear(lane)
+        if self.flights:
+            await asyncio.wait(self.flights, timeout=seconds)
+        for flight in list(self.flights):
+            flight.cancel()
+            with suppress(asyncio.CancelledError):
+                await flight

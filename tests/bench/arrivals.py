@@ -1,0 +1,119 @@
+"""From commit to arrival: how long a healthy receiver waits for what was committed, beside receivers that misbehave."""
+
+import asyncio
+import subprocess
+import sys
+import time
+from collections.abc import AsyncIterator, Iterator
+from contextlib import asynccontextmanager, contextmanager
+from datetime import datetime
+from statistics import quantiles
+from uuid import UUID
+
+from fixtures.running import Failed
+from service.events.actions import add
+from service.events.models import EndpointResumed, NewEndpoint
+from service.events.outbox import Entry, entry, flush
+from service.kernel.db import Pool, transaction
+from service.kernel.now import utc_now
+from tests.bench.figures import ROOT
+
+BAD = 50
+PATIENCE_SECONDS = 30
+# light load: each event arrives before the next one is told
+PAUSE_SECONDS = 0.02
+ANSWER = b"HTTP/1.1 204 No Content\r\n\r\n"
+SUBJECT = UUID(int=7)
+
+
+class Receiver(asyncio.Protocol):
+    """A connection to the healthy receiver: answers each request in one piece, and notes when which event came."""
+
+    def __init__(self, arrived: "asyncio.Queue[tuple[str, float]]") -> None:
+        """`arrived` gets the event's id and the moment."""
+        self.arrived = arrived
+        self.read = b""
+
+    def connection_made(self, transport: asyncio.BaseTransport) -> None:
+        """Keep where to write."""
+        self.transport = transport
+
+    def data_received(self, data: bytes) -> None:
+        """Whole requests are answered; the bodies end with two braces, and heads hold none."""
+        moment = time.perf_counter()
+        self.read += data
+        if self.read.endswith(b"}}"):
+            head = self.read.lower().partition(b"webhook-id: ")[2]
+            self.arrived.put_nowait((head[:36].decode(), moment))
+            self.read = b""
+            self.transport.write(ANSWER)  # type: ignore[attr-defined]
+
+
+@asynccontextmanager
+async def healthy() -> "AsyncIterator[tuple[str, asyncio.Queue[tuple[str, float]]]]":
+    """A receiver's URL, and what came when."""
+    arrived: asyncio.Queue[tuple[str, float]] = asyncio.Queue()
+    server = await asyncio.get_running_loop().create_server(lambda: Receiver(arrived), "127.0.0.1", 0)
+    async with server:
+        yield f"http://127.0.0.1:{server.sockets[0].getsockname()[1]}/", arrived
+
+
+async def delays(app: Pool, business_id: UUID, sealing_key: bytes, count: int) -> dict[str, list[float]]:
+    """In milliseconds, from the answer to the commit: alone, and beside fifty receivers that misbehave."""
+    async with healthy() as (url, arrived):
+        await _add(app, business_id, sealing_key, url)
+        await _told(app, business_id, arrived, 20)
+        alone = await _told(app, business_id, arrived, count)
+        with misbehaving() as urls:
+            for one in urls:
+                await _add(app, business_id, sealing_key, one)
+            beside = await _told(app, business_id, arrived, count)
+    return {
+        **{f"commit_to_arrival_p{at}_ms": [_percentile(alone, at)] for at in (50, 99)},
+        **{f"beside_{BAD}_bad_p{at}_ms": [_percentile(beside, at)] for at in (50, 99)},
+    }
+
+
+@contextmanager
+def misbehaving() -> Iterator[list[str]]:
+    """The URLs of as many bad receivers, in a process of their own."""
+    command = [sys.executable, "-m", "tests.bad_receivers", str(BAD)]
+    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) as process:
+        if process.stdout is None:
+            raise Failed("The bad receivers have no pipe.")
+        try:
+            yield [process.stdout.readline().strip() for _ in range(BAD)]
+        finally:
+            process.terminate()
+
+
+async def _add(app: Pool, business_id: UUID, sealing_key: bytes, url: str) -> None:
+    async with entry(app, business_id, utc_now()) as book:
+        await add(book, NewEndpoint(url=url, types=["endpoint.resumed"]), bytes(range(32)), sealing_key)
+
+
+async def _told(
+    app: Pool, business_id: UUID, arrived: "asyncio.Queue[tuple[str, float]]", count: int
+) -> list[float]:
+    found = []
+    for _ in range(count):
+        event_id, began = await _tell(app, business_id, utc_now())
+        async with asyncio.timeout(PATIENCE_SECONDS):
+            came = ("", 0.0)
+            while came[0] != str(event_id):
+                came = await arrived.get()
+        found.append((came[1] - began) * 1000)
+        await asyncio.wait([asyncio.get_running_loop().create_future()], timeout=PAUSE_SECONDS)
+    return found
+
+
+async def _tell(app: Pool, business_id: UUID, now: datetime) -> tuple[UUID, float]:
+    async with transaction(app) as db:
+        book = Entry(db, business_id, now)
+        event_id = book.tell(EndpointResumed(endpoint_id=SUBJECT), SUBJECT)
+        await flush(book)
+    return event_id, time.perf_counter()
+
+
+def _percentile(values: list[float], at: int) -> float:
+    return quantiles(values, n=100)[at - 1]

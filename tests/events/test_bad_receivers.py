@@ -1,0 +1,179 @@
+"""One bad endpoint harms nobody: what each kind costs, what is kept of it, and the circuit that opens."""
+
+import asyncio
+from datetime import timedelta
+from itertools import pairwise
+
+import pytest
+
+from service.events import deliveries, lanes, rules, sender, ticks
+from service.kernel.now import utc_now
+from tests.bad_receivers import BEHAVIOURS, misbehaving
+from tests.events.conftest import Book, deliver, fan_out, receiving, running, status
+
+NOW = utc_now()
+# What is kept of one attempt: state, status, and how the sentence begins.
+KEPT = {
+    "hangs": ("waiting", None, "The receiver had not answered after 0.5 s."),
+    "drips": ("waiting", None, "The receiver had not answered after 0.5 s."),
+    "drips_its_body": ("delivered", 200, None),
+    "answers_50_mb": ("delivered", 200, None),
+    "redirects": ("waiting", 307, "The receiver answered 307; only 2xx is delivered."),
+    "resets": ("waiting", None, "The request failed: "),
+    "speaks_no_http": ("waiting", None, "The request failed: "),
+    "speaks_broken_tls": ("waiting", None, "The request failed: "),
+}
+
+
+@pytest.mark.parametrize("name", BEHAVIOURS)
+async def test_whatever_a_receiver_does_is_an_outcome_in_good_time(
+    book: Book, courier, sessions, name: str
+) -> None:
+    async with misbehaving(name) as (url,), asyncio.timeout(10):
+        endpoint_id, _ = await book.add_endpoint(url)
+        await book.tell(NOW)
+        await deliver(courier, sessions, NOW, timeout_seconds=0.5)
+        (kept,) = await book.deliveries(endpoint_id)
+    state, code, sentence = KEPT[name]
+    assert (kept.state, kept.last_status) == (state, code)
+    assert (kept.last_error or "").startswith(sentence or "")
+    assert (kept.last_error is None) == (sentence is None)
+
+
+async def test_of_an_answer_the_first_4_kib_are_kept(book: Book, courier, sessions) -> None:
+    async with misbehaving("answers_50_mb", "drips_its_body") as urls:
+        ids = [(await book.add_endpoint(url))[0] for url in urls]
+        await book.tell(NOW)
+        await deliver(courier, sessions, NOW)
+    answers = [
+        await book.owner.fetchval("select last_answer from delivery where endpoint_id = $1", id_)
+        for id_ in ids
+    ]
+    assert answers[0] == b"x" * 4096
+    assert answers[1].startswith(b"yes")
+
+
+async def test_a_healthy_endpoint_beside_every_bad_one_gets_all_at_once(book: Book, courier) -> None:
+    """They are far from their timeout when the healthy one has everything."""
+    async with misbehaving(*BEHAVIOURS, *["hangs"] * 20) as urls, receiving() as healthy:
+        for url in urls:
+            await book.add_endpoint(url)
+        await book.add_endpoint(healthy.url)
+        async with running(courier):
+            told = []
+            async with asyncio.timeout(sender.TIMEOUT_SECONDS - 1):
+                for _ in range(30):
+                    told += await book.tell(utc_now())
+                    (received,) = await healthy.take()
+                    assert received.headers["webhook-id"] == str(told[-1])
+
+
+async def circuit(book: Book, endpoint_id: object) -> tuple[int, object, object]:
+    row = await book.owner.fetchrow(
+        "select failures, failing_since, next_try_at from endpoint where id = $1", endpoint_id
+    )
+    return tuple(row)
+
+
+async def test_a_circuit_opens_lets_one_try_and_closes_with_what_gets_through(
+    book: Book, courier, sessions
+) -> None:
+    count = rules.FAILURES_TO_OPEN
+    async with receiving(*[status(500)] * (count + 1)) as receiver:
+        endpoint_id, _ = await book.add_endpoint(receiver.url)
+        await book.tell(NOW, count - 1)
+        await deliver(courier, sessions, NOW)
+        assert await circuit(book, endpoint_id) == (count - 1, NOW, None)
+
+        later = NOW + timedelta(seconds=1)
+        await book.tell(later)
+        await deliver(courier, sessions, later)
+        # it has failed for a second: the shortest that a circuit stays open
+        opened = later + rules.SHORTEST_OPEN
+        assert await circuit(book, endpoint_id) == (count, NOW, opened)
+        await book.tell(later, 3)
+        await fan_out(courier, later)
+        assert await deliveries.claim(courier, 100, now=opened - timedelta(microseconds=1)) == []
+
+        (tried,) = await deliver(courier, sessions, opened)
+        assert tried.outcome.status == 500
+        failures, since, reopened = await circuit(book, endpoint_id)
+        assert (failures, since) == (count + 1, NOW)
+        assert reopened == opened + rules.SHORTEST_OPEN
+
+        hour = NOW + timedelta(hours=1)
+        (through,) = await deliver(courier, sessions, hour)
+        assert through.outcome.status == 204
+        assert await circuit(book, endpoint_id) == (0, None, None)
+        assert len(await deliver(courier, sessions, hour)) == count + 2
+
+
+async def test_a_circuit_stays_open_for_half_as_long_as_it_has_failed_up_to_an_hour(
+    book: Book, courier, sessions
+) -> None:
+    async with receiving(*[status(500)] * 100) as receiver:
+        endpoint_id, _ = await book.add_endpoint(receiver.url)
+        await book.tell(NOW, 30)
+        await deliver(courier, sessions, NOW)
+        now, waits = NOW, []
+        for _ in range(18):
+            _, _, next_try_at = await circuit(book, endpoint_id)
+            waits.append(next_try_at - now)
+            now = next_try_at
+            await deliver(courier, sessions, now)
+    assert waits[:3] == [timedelta(seconds=10), timedelta(seconds=10), timedelta(seconds=10)]
+    assert waits[3] == timedelta(seconds=15)
+    assert all(after <= before * 1.51 for before, after in pairwise(waits[3:]))
+    assert waits[-1] == rules.LONGEST_OPEN
+
+
+async def test_three_days_without_one_success_pause_it_with_a_reason_and_an_event(
+    book: Book, courier, sessions
+) -> None:
+    async with receiving(*[status(500)] * 200) as receiver:
+        endpoint_id, _ = await book.add_endpoint(receiver.url, "endpoint.resumed")
+        await book.tell(NOW, 12)
+        now = NOW
+        while (await endpoint_of(book, endpoint_id))["state"] == "active":
+            assert now - NOW < timedelta(hours=80)
+            await deliver(courier, sessions, now)
+            now += timedelta(minutes=61)
+    endpoint = await endpoint_of(book, endpoint_id)
+    assert timedelta(hours=72) <= now - NOW < timedelta(hours=76)
+    assert endpoint["paused_reason"].startswith(f"Nothing got through since {NOW:%Y-%m-%d %H:%M} UTC: ")
+    assert "The receiver answered 500; only 2xx is delivered." in endpoint["paused_reason"]
+    told = await book.owner.fetchrow("select * from event where type = 'endpoint.paused'")
+    assert told["data"] == {"endpoint_id": str(endpoint_id), "reason": "failing"}
+    # those whose schedule has not ended wait, for as long as it takes
+    states = [one.state for one in await book.deliveries(endpoint_id)]
+    assert "waiting" in states
+    assert await deliveries.claim(courier, 100, now=now + timedelta(days=365)) == []
+
+
+async def endpoint_of(book: Book, endpoint_id: object) -> dict[str, object]:
+    return dict(await book.owner.fetchrow("select * from endpoint where id = $1", endpoint_id))
+
+
+async def test_what_waits_behind_failures_is_handed_back_uncounted(
+    book: Book, courier, sessions, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A courier that has claimed many for a receiver that turns out to be dead lets go of them."""
+    monkeypatch.setattr(ticks, "POLL_SECONDS", 3600.0)
+    async with receiving(*[status(500)] * 50) as receiver:
+        endpoint_id, _ = await book.add_endpoint(receiver.url)
+        await book.tell(utc_now(), 40)
+        async with running(courier):
+            await receiver.take(rules.FAILURES_TO_OPEN)
+        kept = await book.deliveries(endpoint_id)
+    tried = [one for one in kept if one.attempt == 1]
+    assert rules.FAILURES_TO_OPEN <= len(tried) <= rules.FAILURES_TO_OPEN + lanes.FIRST_WINDOW
+    assert {one.attempt for one in kept} == {0, 1}
+    assert await book.owner.fetchval("select count(*) from delivery where in_air") == 0
+
+
+def test_an_attempt_ends_well_within_its_lease() -> None:
+    """So that a lease which has run out means a dead courier."""
+    assert (
+        deliveries.LEASE.total_seconds()
+        > sender.TIMEOUT_SECONDS + sender.ANSWER_SECONDS + lanes.SPARE_SECONDS
+    )
