@@ -19,6 +19,7 @@ from functools import partial
 from types import FrameType
 from typing import Any, NoReturn
 
+from service.events.addresses import PORTS, Reach
 from service.kernel.db import open_pool
 from service.kernel.errors import CannotStart
 from service.kernel.migrate import migrate
@@ -192,7 +193,7 @@ def api() -> Any:
     loop = asyncio.get_event_loop()
     pool = loop.run_until_complete(open_pool(str(settings.database_url), "app", API_CONNECTIONS))
     epoch = loop.run_until_complete(pool.fetchval("select epoch from installation"))
-    app = create_app(pool, epoch, sealing_key(settings), settings.public_url, settings.endpoint_networks)
+    app = create_app(pool, epoch, sealing_key(settings), settings.public_url, reach_of(settings))
     app.on_shutdown.append(pool.close)
     return app
 
@@ -220,5 +221,9 @@ async def run_courier(settings: Settings, url: str, stopped: asyncio.Event) -> N
     from service.events import ticks as courier
 
     async with await open_pool(url, "courier", COURIER_CONNECTIONS) as pool:
-        key, networks = sealing_key(settings), settings.endpoint_networks
-        await courier.run(pool, key, settings.public_url, networks, stopped)
+        await courier.run(pool, sealing_key(settings), settings.public_url, reach_of(settings), stopped)
+
+
+def reach_of(settings: Settings) -> Reach:
+    """How far deliveries go: what the operator opened, and what is open anyway."""
+    return Reach(settings.endpoint_networks, PORTS | settings.endpoint_ports)

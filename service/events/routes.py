@@ -107,7 +107,7 @@ async def add_endpoint(
 ) -> Response[EndpointMade]:
     """A new endpoint; it gets what is told from now on. Its secret is shown in this answer, never again."""
     new = decode(body, NewEndpoint, now)
-    rules.check_endpoint(new, request.app.state.networks)
+    rules.check_endpoint(new, request.app.state.reach)
     endpoint_id, key = new_id(), random_bytes(SECRET_BYTES)
     sealed = seal(
         request.app.state.sealing_key, key, caller.business_id, endpoint_id, random_bytes(NONCE_BYTES)
@@ -160,7 +160,7 @@ async def amend_endpoint(
         stated = rules.stated_of(before)
         wanted = merged(msgspec.to_builtins(stated), change)
         new = built(wanted, NewEndpoint, faults_of(wanted, NewEndpoint, now))
-        rules.check_endpoint(new, request.app.state.networks)
+        rules.check_endpoint(new, request.app.state.reach)
         if new == stated:
             return answer(before, etag=tag_of(before.version))
         check_precondition(if_match, tag_of(before.version))

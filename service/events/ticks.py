@@ -3,7 +3,7 @@
 import asyncio
 import logging
 from collections import Counter
-from collections.abc import AsyncIterator, Collection, Mapping, Sequence
+from collections.abc import AsyncIterator, Mapping, Sequence
 from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -13,7 +13,7 @@ import asyncpg
 from msgspec import Struct
 
 from service.events import rules, sender
-from service.events.addresses import Network
+from service.events.addresses import Reach
 from service.events.models import EndpointPaused, LoggedEvent
 from service.events.outbox import Entry, flush
 from service.kernel.db import Db, Pool, transaction
@@ -189,15 +189,13 @@ class Air:
         self.woken.set()
 
 
-async def run(
-    pool: Pool, sealing_key: bytes, public_url: str, networks: Collection[Network], stop: asyncio.Event
-) -> None:
+async def run(pool: Pool, sealing_key: bytes, public_url: str, reach: Reach, stop: asyncio.Event) -> None:
     """Deliver until `stop`; woken by the log's notifications, with a poll beneath them.
 
     `pool` works as the courier role; receivers find the schemas at `public_url`. Any number may run at once. While
     the database is away it waits for it; what was sent meanwhile is settled when it is back.
     """
-    async with sender.open_sessions(networks) as sessions, asyncio.TaskGroup() as watch:
+    async with sender.open_sessions(reach) as sessions, asyncio.TaskGroup() as watch:
         air = Air(sessions, sealing_key, public_url)
         stopped = watch.create_task(_wake_at(stop, air.woken))
         while not stop.is_set():

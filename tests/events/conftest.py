@@ -14,6 +14,7 @@ from aiohttp import web
 from msgspec import Struct
 
 from service.events import sender
+from service.events.addresses import Reach
 from service.events.models import EndpointResumed, Ping
 from service.events.outbox import entry, sql
 from service.events.signing import secret_text
@@ -25,7 +26,7 @@ from service.kernel.sql import Queries
 
 Answer = Callable[[web.Request], Awaitable[web.StreamResponse]]
 identity = Queries("service.identity")
-LOOPBACK = (ip_network("127.0.0.0/8"),)
+LOOPBACK = Reach((ip_network("127.0.0.0/8"),))
 SEALING_KEY = bytes(range(32))
 
 

@@ -140,7 +140,7 @@ async def test_the_test_ping_arrives_signed_and_is_listed(
     two: tuple[Api, Api], app: Litestar, courier, sessions
 ):
     api, other = two
-    app.state.networks = LOOPBACK
+    app.state.reach = LOOPBACK
     now = utc_now()
     async with receiving() as receiver:
         one = await made(api, url=receiver.url)
