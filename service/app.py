@@ -21,6 +21,7 @@ from service.customers import routes as customers
 from service.deadlines import routes as deadlines
 from service.events import routes as events
 from service.events.addresses import Reach
+from service.events.bell import Bell
 from service.identity import routes as identity
 from service.incidents import routes as incidents
 from service.jobs import routes as jobs
@@ -118,6 +119,7 @@ def create_app(
                 "sealing_key": sealing_key,
                 "public_url": public_url,
                 "reach": reach,
+                "bell": Bell(),
                 "now": now,
             }
         ),

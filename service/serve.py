@@ -33,7 +33,7 @@ ROLES = ("api", "clock", "courier")
 
 PAUSE_SECONDS = 1.0
 STOP_SECONDS = 15.0
-API_CONNECTIONS = 16
+API_CONNECTIONS = 17  # one of them listens to the log
 CLOCK_CONNECTIONS = 2
 WORK_CONNECTIONS = 4
 COURIER_CONNECTIONS = 4
@@ -187,6 +187,7 @@ def check_address(settings: Settings) -> None:
 def api() -> Any:
     """The API on a pool of its own: made by Granian in the worker, on the worker's loop."""
     from service.app import create_app
+    from service.events.bell import toll
 
     end_with(os.getppid())
     settings = read_settings(os.environ)
@@ -194,8 +195,25 @@ def api() -> Any:
     pool = loop.run_until_complete(open_pool(str(settings.database_url), "app", API_CONNECTIONS))
     epoch = loop.run_until_complete(pool.fetchval("select epoch from installation"))
     app = create_app(pool, epoch, sealing_key(settings), settings.public_url, reach_of(settings))
-    app.on_shutdown.append(pool.close)
+    tolling = loop.create_task(toll(app.state.bell, pool))
+
+    async def when_up() -> None:
+        loop.add_signal_handler(signal.SIGTERM, stop_worker, app.state.bell.stop)
+
+    async def when_idle() -> None:
+        tolling.cancel()
+        await asyncio.gather(tolling, return_exceptions=True)
+        await pool.close()
+
+    app.on_startup.append(when_up)
+    app.on_shutdown.append(when_idle)
     return app
+
+
+def stop_worker(end_waits: Callable[[], None]) -> None:
+    """Granian waits for all answers under way, so those that only wait are ended first; it takes SIGINT for SIGTERM."""
+    end_waits()
+    os.kill(os.getpid(), signal.SIGINT)
 
 
 async def until_stopped(runner: Callable[[asyncio.Event], Coroutine[Any, Any, None]]) -> None:

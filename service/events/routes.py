@@ -1,28 +1,26 @@
-"""HTTP for the log and for endpoints. Each handler reads: load, decide, store, tell."""
+"""HTTP for endpoints, and the log's from feed.py. Each handler reads: load, decide, store, tell."""
 
 from datetime import datetime
-from typing import Annotated, Any
+from typing import Any
 from uuid import UUID
 
 import msgspec
 from litestar import Request, Response, Router, delete, get, patch, post
-from litestar.params import Parameter, RawBody
+from litestar.params import RawBody
 
 from service.events import rules
-from service.events.envelope import envelope
+from service.events.feed import list_events
 from service.events.models import (
     Delivery,
     Endpoint,
     EndpointMade,
     EndpointPaused,
     EndpointResumed,
-    EventPage,
-    LoggedEvent,
     NewEndpoint,
     Ping,
     PingSent,
 )
-from service.events.outbox import Entry, entry, latest_sequence
+from service.events.outbox import Entry, entry
 from service.events.signing import secret_text
 from service.kernel.bodies import built, decode, read_json
 from service.kernel.db import Db, Pool
@@ -33,7 +31,6 @@ from service.kernel.http import (
     IfMatch,
     answer,
     check_precondition,
-    link_next,
     read_answer,
     route,
     tag_of,
@@ -41,7 +38,7 @@ from service.kernel.http import (
 from service.kernel.ids import new_id
 from service.kernel.merge import merged
 from service.kernel.now import random_bytes
-from service.kernel.paging import FIRST_ID, After, Limit, Page, decode_cursor, encode_cursor, page
+from service.kernel.paging import FIRST_ID, After, Limit, Page, decode_cursor, page
 from service.kernel.sealing import NONCE_BYTES, seal
 from service.kernel.sql import Queries
 from service.keys.rules import Caller
@@ -49,41 +46,6 @@ from service.keys.rules import Caller
 sql = Queries(__package__)
 SECRET_BYTES = 32
 AFTER_THE_LAST = 2**63 - 1
-
-Types = Annotated[
-    str | None,
-    Parameter(max_length=2_000, description="event types parted by commas, e.g. check.overdue,lawn.*"),
-]
-
-
-@get("/events", **route("events", gives=EventPage, headers=("Link",), refuses=(410, 422)))
-async def list_events(
-    request: Request[Any, Any, Any],
-    caller: Caller,
-    pool: Pool,
-    after: After = None,
-    types: Types = None,
-    limit: Limit = 100,
-) -> Response[EventPage]:
-    """The log in its order, without gaps. `next` is the cursor to go on from, now or when more is told."""
-    (place,) = decode_cursor(after, request.app.state.epoch, int) or (0,)
-    wanted = rules.types_in(types)
-    latest = await latest_sequence(Db(pool), caller.business_id)
-    read = max(0, min(place, latest))
-    events = await Db(pool).many(
-        LoggedEvent,
-        sql.list_events,
-        business_id=caller.business_id,
-        after_sequence=read,
-        latest_sequence=latest,
-        types=wanted,
-        most=limit,
-    )
-    more = len(events) == limit
-    cursor = encode_cursor(request.app.state.epoch, events[-1].sequence if more else latest)
-    told = [envelope(event, request.app.state.public_url) for event in events]
-    content = EventPage(events=told, next=cursor)
-    return Response(content, headers={"Link": link_next(request, cursor)} if more else {})
 
 
 @get("/endpoints", **route("events", gives=Page[Endpoint], headers=("Link",), refuses=(410,)))

@@ -1,6 +1,7 @@
 """What handlers share of HTTP: what a route takes and gives, tags, preconditions, answers."""
 
 import hashlib
+import re
 from collections.abc import Mapping, Sequence
 from typing import Annotated, Any, TypeVar
 from urllib.parse import urlencode
@@ -17,6 +18,7 @@ S = TypeVar("S")
 IfMatch = Annotated[str | None, HeaderParameter(name="If-Match", description="the ETag that was read")]
 JSON = ("application/json",)
 MERGE_PATCH = ("application/merge-patch+json", "application/json")
+_WEIGHT = re.compile(r"q=(0(?:\.[0-9]{1,3})?|1(?:\.0{1,3})?)")
 
 
 def route(
@@ -102,3 +104,27 @@ def link_next(request: "Request[Any, Any, Any]", cursor: str) -> str:
     """The Link header of the next page (RFC 8288), relative to this one."""
     query = [(name, value) for name, value in request.query_params.multi_items() if name != "after"]
     return f'<{request.url.path}?{urlencode([*query, ("after", cursor)])}>; rel="next"'
+
+
+def media_liked(accept: str | None, offered: Sequence[str]) -> str | None:
+    """Which of the media types offered Accept likes best, of equals the first (RFC 9110 section 12.5.1)."""
+    for one in sorted((accept or "*/*").split(","), key=_weight, reverse=True):
+        liked = one.partition(";")[0].strip().lower()
+        for media in offered:
+            if _weight(one) > 0 and liked in {media, f"{media.partition('/')[0]}/*", "*/*"}:
+                return media
+    return None
+
+
+def _weight(one: str) -> float:
+    weight = _WEIGHT.search(one.replace(" ", ""))
+    return 1.0 if weight is None else float(weight.group(1))
+
+
+def preference(lines: Sequence[str], name: str) -> str | None:
+    """What the lines of Prefer say of a preference, the first of several (RFC 7240 section 2); None for nothing."""
+    for one in ",".join(lines).split(","):
+        said, _, value = one.partition(";")[0].partition("=")
+        if said.strip().lower() == name:
+            return value.strip().strip('"')
+    return None

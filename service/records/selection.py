@@ -1,6 +1,5 @@
 """Which records a reader asks for, and in which form. Pure."""
 
-import re
 from datetime import date
 from typing import Literal
 from uuid import UUID
@@ -8,6 +7,7 @@ from uuid import UUID
 from msgspec import Struct
 
 from service.kernel.errors import Refused
+from service.kernel.http import media_liked
 from service.kernel.paging import decode_cursor, encode_cursor
 
 Format = Literal["json", "ndjson", "csv"]
@@ -19,9 +19,6 @@ COLUMNS = (
     "sets_placed,sets_pulled,sets_left,looks,catches,other_animals,mounds_cleared,trap_nights,sha256,"
     "zone,property_ref,customer_ref,outcome,target,methods,treatments,statement"
 )
-
-_WEIGHT = re.compile(r"q=(0(?:\.[0-9]{1,3})?|1(?:\.0{1,3})?)")
-_RANGES: dict[str, Format] = {"*/*": "json", "application/*": "json", "text/*": "csv"}
 
 
 class Selection(Struct, frozen=True, kw_only=True):
@@ -64,16 +61,8 @@ def cursor_after(chosen: Selection, epoch: UUID) -> str:
 
 def format_of(wanted: str | None, accept: str | None) -> Format:
     """What `format` says, else what Accept likes best (RFC 9110 section 12.5.1); 406 where there is none."""
-    ranges = [form for form in MEDIA if MEDIA[form] == wanted] if wanted else (accept or "*/*").split(",")
-    for one in sorted(ranges, key=_weight, reverse=True):
-        media = one.partition(";")[0].strip().lower()
-        found = MEDIA.get(media) or _RANGES.get(media)
-        if _weight(one) > 0 and found is not None:
-            return found
+    for media, form in MEDIA.items():
+        if form == wanted or (not wanted and media == media_liked(accept, list(MEDIA))):
+            return form
     listed = ", ".join(f"{media} (format={form})" for media, form in MEDIA.items())
     raise Refused("not_acceptable", f"Service records come as {listed}; ask for one of these.")
-
-
-def _weight(one: str) -> float:
-    weight = _WEIGHT.search(one.replace(" ", ""))
-    return 1.0 if weight is None else float(weight.group(1))
