@@ -63,9 +63,8 @@ def numbers(page) -> list[int]:
     return [int(event["sequence"]) for event in page["events"]]
 
 
-async def asked(api: Api, path: str, wait: str) -> "asyncio.Task":
+async def asked(api: Api, bell: Bell, path: str, wait: str) -> "asyncio.Task":
     """A request that waits, once it does."""
-    bell = api.client._transport.app.state.bell  # type: ignore[attr-defined]
     before = bell._waiting.total()
     task = asyncio.create_task(api.get(path, Prefer=wait))
     async with asyncio.timeout(20):
@@ -89,7 +88,10 @@ async def test_a_commit_ends_the_wait_of_its_business_alone(
     monkeypatch.setattr(bells, "POLL_SECONDS", LONG_SECONDS)
     api, other = two
     async with tolling(bell, pool):
-        one, theirs = await asked(api, "events", "wait=50"), await asked(other, "events", "wait=50")
+        one, theirs = (
+            await asked(api, bell, "events", "wait=50"),
+            await asked(other, bell, "events", "wait=50"),
+        )
         await tell(pool, api.business_id)
         answer = await one
         assert numbers(answer.json()) == [1]
@@ -103,7 +105,7 @@ async def test_an_event_of_another_type_does_not_end_the_wait_and_moves_the_plac
 ):
     monkeypatch.setattr(bells, "POLL_SECONDS", LONG_SECONDS)
     async with tolling(bell, pool):
-        waits = await asked(api, "events?types=check.*,test.ping", "wait=1")
+        waits = await asked(api, bell, "events?types=check.*,test.ping", "wait=1")
         await tell(pool, api.business_id, 3)
         empty = (await waits).json()
     assert empty["events"] == []
@@ -170,7 +172,7 @@ async def test_those_who_wait_hold_no_connection_and_there_is_a_limit_to_them(
     monkeypatch.setattr(bells, "POLL_SECONDS", LONG_SECONDS)
     api, other = two
     async with tolling(bell, pool):
-        waits = [await asked(api, "events", "wait=50") for _ in range(bells.MOST_WAITING_OF_ONE)]
+        waits = [await asked(api, bell, "events", "wait=50") for _ in range(bells.MOST_WAITING_OF_ONE)]
         assert len(waits) > pool.get_max_size()
         assert pool.get_idle_size() + 1 == pool.get_size()  # the one that listens
         one_more = await api.get("events", Prefer="wait=50")
@@ -179,7 +181,7 @@ async def test_those_who_wait_hold_no_connection_and_there_is_a_limit_to_them(
         streamed = await api.get("events", Accept="text/event-stream")
         assert (streamed.status_code, streamed.headers["retry-after"]) == (503, "10")
         assert "close one" in streamed.json()["detail"]
-        theirs = await asked(other, "events", "wait=50")
+        theirs = await asked(other, bell, "events", "wait=50")
         for business in (api, other):
             await tell(pool, business.business_id)
         answers = await asyncio.gather(theirs, *waits)
@@ -188,14 +190,14 @@ async def test_those_who_wait_hold_no_connection_and_there_is_a_limit_to_them(
 
 
 async def test_who_goes_away_is_waited_for_no_longer(api: Api, bell: Bell):
-    waits = await asked(api, "events", "wait=50")
+    waits = await asked(api, bell, "events", "wait=50")
     waits.cancel()
     await asyncio.gather(waits, return_exceptions=True)
     assert bell._waiting.total() == 0
 
 
 async def test_a_stop_ends_every_wait_with_an_answer(api: Api, bell: Bell):
-    waits = await asked(api, "events", "wait=50")
+    waits = await asked(api, bell, "events", "wait=50")
     bell.stop()
     answer = await waits
     assert (answer.status_code, answer.json()["events"]) == (200, [])
@@ -207,7 +209,7 @@ async def test_a_key_revoked_meanwhile_is_told_nothing(api: Api, pool, bell: Bel
     reader = await api.key_with("events")
     key_id = (await api.get("api-keys")).json()["items"][-1]["id"]
     async with tolling(bell, pool):
-        waits = await asked(reader, "events", "wait=50")
+        waits = await asked(reader, bell, "events", "wait=50")
         assert (await api.delete(f"api-keys/{key_id}")).status_code == 200
         answer = await waits
     assert answer.status_code == 401
@@ -221,7 +223,7 @@ async def test_the_bell_outlives_its_connection_and_rings_for_what_it_missed(
     async with tolling(bell, pool):
         for number in range(1, 4):
             (listener,) = await owner.fetch(LISTENING)
-            waits, rung = await asked(api, path, "wait=50"), bell.next_ring(UUID(int=1))
+            waits, rung = await asked(api, bell, path, "wait=50"), bell.next_ring(UUID(int=1))
             await owner.execute("select pg_terminate_backend($1)", listener["pid"])
             async with asyncio.timeout(20):
                 await rung.wait()
@@ -235,7 +237,7 @@ async def test_the_bell_outlives_its_connection_and_rings_for_what_it_missed(
 async def test_beneath_the_notifications_there_is_a_poll(api: Api, pool, owner, bell: Bell, monkeypatch):
     monkeypatch.setattr(bells, "POLL_SECONDS", 0.05)
     async with tolling(bell, pool):
-        waits = await asked(api, "events", "wait=50")
+        waits = await asked(api, bell, "events", "wait=50")
         # as a pooler between us and the database may do it: connected, and never told
         async with owner.transaction():
             await owner.execute(
