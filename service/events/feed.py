@@ -18,7 +18,7 @@ from service.events.models import Envelope, EventPage, LoggedEvent
 from service.events.outbox import latest_sequence
 from service.kernel.db import LOST, Db, Pool
 from service.kernel.errors import Refused
-from service.kernel.http import link_next, media_liked, preference, route
+from service.kernel.http import accepted, link_next, preference, route
 from service.kernel.paging import After, Limit, decode_cursor, encode_cursor
 from service.kernel.sql import Queries
 from service.keys.guard import authorise
@@ -132,7 +132,7 @@ async def list_events(
     """
     state = request.app.state
     log = Log(pool, state.bell, state.public_url, caller.business_id, rules.types_in(types))
-    wants_stream = media_liked(request.headers.get("accept"), (JSON, EVENT_STREAM)) == EVENT_STREAM
+    wants_stream = accepted(request.headers.get("accept"), {JSON: False, EVENT_STREAM: True})
     start = (last_event_id or after) if wants_stream else after
     (place,) = decode_cursor(start, state.epoch, int) or (0,)
     if wants_stream:

@@ -17,8 +17,8 @@ S = TypeVar("S")
 
 IfMatch = Annotated[str | None, HeaderParameter(name="If-Match", description="the ETag that was read")]
 JSON = ("application/json",)
-MERGE_PATCH = ("application/merge-patch+json", "application/json")
 _WEIGHT = re.compile(r"q=(0(?:\.[0-9]{1,3})?|1(?:\.0{1,3})?)")
+MERGE_PATCH = ("application/merge-patch+json", "application/json")
 
 
 def route(
@@ -100,25 +100,28 @@ def read_answer(request: "Request[Any, Any, Any]", content: S, etag: str) -> Res
     return answer(content, etag=etag)
 
 
-def link_next(request: "Request[Any, Any, Any]", cursor: str) -> str:
-    """The Link header of the next page (RFC 8288), relative to this one."""
-    query = [(name, value) for name, value in request.query_params.multi_items() if name != "after"]
-    return f'<{request.url.path}?{urlencode([*query, ("after", cursor)])}>; rel="next"'
+def accepted(accept: str | None, offered: Mapping[str, S]) -> S | None:
+    """Of what is offered by media type, what Accept likes best (RFC 9110 section 12.5.1); None where it takes none.
 
-
-def media_liked(accept: str | None, offered: Sequence[str]) -> str | None:
-    """Which of the media types offered Accept likes best, of equals the first (RFC 9110 section 12.5.1)."""
+    Of what it likes as well the first is taken.
+    """
     for one in sorted((accept or "*/*").split(","), key=_weight, reverse=True):
-        liked = one.partition(";")[0].strip().lower()
-        for media in offered:
-            if _weight(one) > 0 and liked in {media, f"{media.partition('/')[0]}/*", "*/*"}:
-                return media
+        asked = one.partition(";")[0].strip().lower()
+        for media, found in offered.items():
+            if asked in (media, f"{media.partition('/')[0]}/*", "*/*") and _weight(one) > 0:
+                return found
     return None
 
 
 def _weight(one: str) -> float:
     weight = _WEIGHT.search(one.replace(" ", ""))
     return 1.0 if weight is None else float(weight.group(1))
+
+
+def link_next(request: "Request[Any, Any, Any]", cursor: str) -> str:
+    """The Link header of the next page (RFC 8288), relative to this one."""
+    query = [(name, value) for name, value in request.query_params.multi_items() if name != "after"]
+    return f'<{request.url.path}?{urlencode([*query, ("after", cursor)])}>; rel="next"'
 
 
 def preference(lines: Sequence[str], name: str) -> str | None:

@@ -7,7 +7,7 @@ from uuid import UUID
 from msgspec import Struct
 
 from service.kernel.errors import Refused
-from service.kernel.http import media_liked
+from service.kernel.http import accepted
 from service.kernel.paging import decode_cursor, encode_cursor
 
 Format = Literal["json", "ndjson", "csv"]
@@ -61,8 +61,9 @@ def cursor_after(chosen: Selection, epoch: UUID) -> str:
 
 def format_of(wanted: str | None, accept: str | None) -> Format:
     """What `format` says, else what Accept likes best (RFC 9110 section 12.5.1); 406 where there is none."""
-    for media, form in MEDIA.items():
-        if form == wanted or (not wanted and media == media_liked(accept, list(MEDIA))):
-            return form
+    named = next((form for form in MEDIA.values() if form == wanted), None)
+    found = named if wanted else accepted(accept, MEDIA)
+    if found is not None:
+        return found
     listed = ", ".join(f"{media} (format={form})" for media, form in MEDIA.items())
     raise Refused("not_acceptable", f"Service records come as {listed}; ask for one of these.")

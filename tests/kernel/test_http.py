@@ -2,7 +2,7 @@
 
 import pytest
 
-from service.kernel.http import media_liked, preference
+from service.kernel.http import accepted, preference
 
 JSON, STREAM = "application/json", "text/event-stream"
 
@@ -26,7 +26,7 @@ JSON, STREAM = "application/json", "text/event-stream"
 )
 def test_accept_chooses_by_weight_and_then_by_place(accept, liked):
     """RFC 9110 section 12.5.1."""
-    assert media_liked(accept, (JSON, STREAM)) == liked
+    assert accepted(accept, {JSON: JSON, STREAM: STREAM}) == liked
 
 
 @pytest.mark.parametrize(
