@@ -61,7 +61,9 @@ def _for_the_desk(
     check.set_defaults(verb=cli.packs_check)
 
     listen = verbs.add_parser("listen", help="receive webhooks, verify and print them")
-    listen.add_argument("--secret", required=True, help="the endpoint's secret, whsec_...")
+    listen.add_argument(
+        "--secret", required=True, help="the endpoint's secret, whsec_..., or its public key, whpk_..."
+    )
     listen.add_argument("--host", default="127.0.0.1")
     listen.add_argument("--port", type=int, default=0, help="default: a free one")
     listen.add_argument("--count", type=int, help="stop after so many")

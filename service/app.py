@@ -1,7 +1,7 @@
 """The table of contents: every route, what is injected, and the one map from errors to answers."""
 
 import logging
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -21,7 +21,8 @@ from service.contract import routes as contract
 from service.customers import routes as customers
 from service.deadlines import routes as deadlines
 from service.events import routes as events
-from service.events.addresses import Network
+from service.events.addresses import Reach
+from service.events.bell import Bell
 from service.identity import routes as identity
 from service.incidents import routes as incidents
 from service.jobs import routes as jobs
@@ -96,14 +97,13 @@ def create_app(
     epoch: UUID,
     sealing_key: bytes,
     public_url: str,
-    networks: Sequence[Network] = (),
+    reach: Reach = Reach(),  # noqa: B008 - frozen
     now: Callable[[], datetime] = utc_now,
 ) -> Litestar:
     """The API on a pool that works as the app role.
 
     `epoch` goes into cursors, `sealing_key` seals secrets that must be read again, `public_url` is where receivers
-    of events find the schemas, `networks` are those that endpoints may lie in though they are not public, and `now`
-    is the clock that handlers are given.
+    of events find the schemas, `reach` says how far these may be, and `now` is the clock that handlers are given.
     """
     app = Litestar(
         route_handlers=[api, contract.router],
@@ -126,7 +126,8 @@ def create_app(
                 "epoch": epoch,
                 "sealing_key": sealing_key,
                 "public_url": public_url,
-                "networks": networks,
+                "reach": reach,
+                "bell": Bell(),
                 "now": now,
             }
         ),

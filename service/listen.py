@@ -5,7 +5,7 @@ import asyncio
 import msgspec
 from aiohttp import web
 
-from service.events.signing import NotVerified, check_signed, secret_key
+from service.events.signing import PUBLIC, NotVerified, check_signed, public_key, secret_key
 from service.kernel.now import utc_now
 
 LARGEST_BODY_BYTES = 1_000_000
@@ -18,6 +18,7 @@ class Heard(msgspec.Struct, frozen=True):
     subject: str = "-"
     sequence: str = "-"
     deliverynumber: str = "-"
+    data: msgspec.Raw = msgspec.Raw()
 
 
 class Receiver:
@@ -25,7 +26,7 @@ class Receiver:
 
     def __init__(self, secret: str, count: int | None) -> None:
         """ValueError where `secret` is none."""
-        self.key = secret_key(secret)
+        self.key = public_key(secret) if secret.startswith(PUBLIC) else secret_key(secret)
         self.count = count
         self.verified = 0
         self.done = asyncio.Event()
@@ -42,10 +43,7 @@ class Receiver:
         except msgspec.DecodeError as reason:
             return _refuse(f"verified, but the body is no event: {reason}.")
         self.verified += 1
-        _say(
-            f"verified {heard.type} subject={heard.subject} sequence={heard.sequence} "
-            f"deliverynumber={heard.deliverynumber}"
-        )
+        _show(heard)
         if self.verified == self.count:
             self.done.set()
         return web.Response(status=204)
@@ -69,6 +67,17 @@ async def listen(secret: str, *, host: str = "127.0.0.1", port: int = 0, count: 
         await receiver.done.wait()
     finally:
         await runner.cleanup()
+
+
+def _show(heard: Heard) -> None:
+    """A line of it, and below it what the event is about."""
+    _say(
+        f"verified {heard.type} subject={heard.subject} sequence={heard.sequence} "
+        f"deliverynumber={heard.deliverynumber}"
+    )
+    if heard.data:
+        for line in msgspec.json.format(bytes(heard.data), indent=2).decode().split("\n"):
+            _say(f"  {line}")
 
 
 def _refuse(reason: str) -> web.Response:

@@ -19,6 +19,7 @@ from functools import partial
 from types import FrameType
 from typing import Any, NoReturn
 
+from service.events.addresses import PORTS, Reach
 from service.kernel.db import open_pool
 from service.kernel.errors import CannotStart
 from service.kernel.migrate import migrate
@@ -33,7 +34,7 @@ ROLES = ("api", "clock", "courier")
 
 PAUSE_SECONDS = 1.0
 STOP_SECONDS = 15.0
-API_CONNECTIONS = 16
+API_CONNECTIONS = 17  # one of them listens to the log
 CLOCK_CONNECTIONS = 2
 WORK_CONNECTIONS = 4
 COURIER_CONNECTIONS = 4
@@ -187,15 +188,33 @@ def check_address(settings: Settings) -> None:
 def api() -> Any:
     """The API on a pool of its own: made by Granian in the worker, on the worker's loop."""
     from service.app import create_app
+    from service.events.bell import toll
 
     end_with(os.getppid())
     settings = read_settings(os.environ)
     loop = asyncio.get_event_loop()
     pool = loop.run_until_complete(open_pool(str(settings.database_url), "app", API_CONNECTIONS))
     epoch = loop.run_until_complete(pool.fetchval("select epoch from installation"))
-    app = create_app(pool, epoch, sealing_key(settings), settings.public_url, settings.endpoint_networks)
-    app.on_shutdown.append(pool.close)
+    app = create_app(pool, epoch, sealing_key(settings), settings.public_url, reach_of(settings))
+    tolling = loop.create_task(toll(app.state.bell, pool))
+
+    async def when_up() -> None:
+        loop.add_signal_handler(signal.SIGTERM, stop_worker, app.state.bell.stop)
+
+    async def when_idle() -> None:
+        tolling.cancel()
+        await asyncio.gather(tolling, return_exceptions=True)
+        await pool.close()
+
+    app.on_startup.append(when_up)
+    app.on_shutdown.append(when_idle)
     return app
+
+
+def stop_worker(end_waits: Callable[[], None]) -> None:
+    """Granian waits for all answers under way, so those that only wait are ended first; it takes SIGINT for SIGTERM."""
+    end_waits()
+    os.kill(os.getpid(), signal.SIGINT)
 
 
 async def until_stopped(runner: Callable[[asyncio.Event], Coroutine[Any, Any, None]]) -> None:
@@ -228,5 +247,9 @@ async def run_courier(settings: Settings, url: str, stopped: asyncio.Event) -> N
     _, most = resource.getrlimit(resource.RLIMIT_NOFILE)
     resource.setrlimit(resource.RLIMIT_NOFILE, (most, most))
     async with await open_pool(url, "courier", COURIER_CONNECTIONS) as pool:
-        key, networks = sealing_key(settings), settings.endpoint_networks
-        await courier.run(pool, key, settings.public_url, networks, stopped)
+        await courier.run(pool, sealing_key(settings), settings.public_url, reach_of(settings), stopped)
+
+
+def reach_of(settings: Settings) -> Reach:
+    """How far deliveries go: what the operator opened, and what is open anyway."""
+    return Reach(settings.endpoint_networks, PORTS | settings.endpoint_ports)

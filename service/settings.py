@@ -39,9 +39,12 @@ class Settings(Struct, frozen=True, kw_only=True):
     # same. Without it a key is made in the data folder at the first start.
     secret_key: bytes | None = None
 
-    # Networks (CIDR, commas between) that webhooks may go to though they are not public, and by plain http:
-    # for receivers in one's own house. None by default, so that no customer's endpoint reaches into it.
+    # Networks (CIDR, commas between) that webhooks may go to though they are not public, at any port and by plain
+    # http: for receivers in one's own house. None by default, so that no customer's endpoint reaches into it.
     endpoint_networks: tuple[IPv4Network | IPv6Network, ...] = ()
+
+    # Ports (commas between) that webhooks may go to on the public internet, beside 443 and 8443.
+    endpoint_ports: frozenset[int] = frozenset()
 
 
 def read_settings(environment: Mapping[str, str]) -> Settings:
@@ -59,14 +62,22 @@ def read_settings(environment: Mapping[str, str]) -> Settings:
         public_url=_public_url(given.get("SETBOOK_PUBLIC_URL") or f"http://{_in_url(host)}:{port}"),
         secret_key=_key(given["SETBOOK_SECRET_KEY"]) if "SETBOOK_SECRET_KEY" in given else None,
         endpoint_networks=_networks(given.get("SETBOOK_ENDPOINT_NETWORKS", "")),
+        endpoint_ports=frozenset(
+            read_port(one, "SETBOOK_ENDPOINT_PORTS")
+            for one in _listed(given.get("SETBOOK_ENDPOINT_PORTS", ""))
+        ),
     )
 
 
-def read_port(text: str) -> int:
-    """A TCP port that one can listen at."""
+def read_port(text: str, where: str = "SETBOOK_PORT") -> int:
+    """A TCP port."""
     if not text.isascii() or not text.isdecimal() or not 1 <= int(text) <= LAST_PORT:
-        raise CannotStart(f"SETBOOK_PORT is {text!r}; give a number from 1 to {LAST_PORT}.")
+        raise CannotStart(f"{where} is {text!r}; give a number from 1 to {LAST_PORT}.")
     return int(text)
+
+
+def _listed(text: str) -> list[str]:
+    return [part.strip() for part in text.split(",") if part.strip()]
 
 
 def _in_url(host: str) -> str:
@@ -112,9 +123,8 @@ def _key(text: str, where: str = "SETBOOK_SECRET_KEY") -> bytes:
 
 
 def _networks(text: str) -> tuple[IPv4Network | IPv6Network, ...]:
-    parts = [part.strip() for part in text.split(",") if part.strip()]
     try:
-        return tuple(ip_network(part) for part in parts)
+        return tuple(ip_network(part) for part in _listed(text))
     except ValueError as error:
         raise CannotStart(
             f"SETBOOK_ENDPOINT_NETWORKS: {error}; give networks such as 10.0.0.0/8,fd00::/8"

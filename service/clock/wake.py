@@ -5,12 +5,11 @@ import logging
 from collections.abc import Awaitable, Callable, Mapping
 from datetime import UTC
 
-import asyncpg
 from apscheduler.schedulers.asyncio import AsyncIOScheduler  # type: ignore[import-untyped]
 
 from service.deadlines import ticks as deadlines
 from service.jobs.door import tell_left_out
-from service.kernel.db import Pool
+from service.kernel.db import LOST, Pool
 from service.kernel.now import utc_now
 from service.permits.door import permit_anew
 from service.records import ticks as records
@@ -22,7 +21,6 @@ from service.work.models import LEFT_OUT, PERMIT_ANEW, PROPERTY_ANEW, REFUSALS_A
 log = logging.getLogger("setbook.clock")
 
 EVERY_SECONDS = 1
-LOST = (OSError, asyncpg.PostgresError, asyncpg.InterfaceError)
 
 
 HANDLERS: Mapping[str, Handler] = {

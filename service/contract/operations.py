@@ -20,7 +20,10 @@ HEADERS = {
     "ETag": "the version's tag, to be sent in If-Match",
     "Link": 'rel="next": the next page (RFC 8288)',
     "Location": "where the new thing is",
+    "Preference-Applied": "what was heeded of Prefer (RFC 7240)",
 }
+# Those that an answer may do without.
+OPTIONAL = {"Link", "Preference-Applied"}
 WORDS = {
     200: "Done",
     201: "Created",
@@ -199,7 +202,7 @@ def _answer(status: int, opt: dict[str, Any], schema: Schema) -> dict[str, Any]:
     answer: dict[str, Any] = {"description": WORDS[status]}
     names = [name for name in opt.get("headers", ()) if name != "Location" or status == CREATED]
     if names:
-        answer["headers"] = {name: header(HEADERS[name], required=name != "Link") for name in names}
+        answer["headers"] = {name: header(HEADERS[name], required=name not in OPTIONAL) for name in names}
     if status not in {NO_CONTENT, NOT_MODIFIED}:
         answer["content"] = {media: described(schema(of), of) for media, of in opt["produces"].items()}
     return answer

@@ -1,15 +1,21 @@
-"""Which addresses a delivery may connect to. Pure.
+"""Which addresses and ports a delivery may connect to. Pure.
 
 Source: the IANA IPv4 and IPv6 Special-Purpose Address Registries (RFC 6890) and the IANA IPv6 address space
 (RFC 4291). The ranges are written out, because Python's `is_global` differs between versions and calls
-multicast, NAT64 and 6to4 forms of private addresses global.
+multicast, NAT64 and 6to4 forms of private addresses global. What the registries hold globally reachable is closed
+too (anycast and translators): no receiver lives there.
 """
 
 from collections.abc import Collection
 from ipaddress import IPv4Address, IPv4Network, IPv6Address, IPv6Network, ip_network
 
+from msgspec import Struct
+
 Address = IPv4Address | IPv6Address
 Network = IPv4Network | IPv6Network
+
+# where https is commonly served; behind other ports there are things that are no receivers
+PORTS = frozenset({443, 8443})
 
 SPECIAL = tuple(
     ip_network(text)
@@ -43,6 +49,16 @@ SPECIAL = tuple(
 GLOBAL_UNICAST = IPv6Network("2000::/3")
 
 
+class Reach(Struct, frozen=True):
+    """How far deliveries go: by https to the public internet at `ports`, and wherever the operator's `networks` are.
+
+    The networks are open by http too, and at any port: they are for receivers in one's own house.
+    """
+
+    networks: tuple[Network, ...] = ()
+    ports: frozenset[int] = PORTS
+
+
 def is_public(address: Address) -> bool:
     """Whether an address is an ordinary one of the public internet; an IPv4-mapped one is judged as IPv4."""
     address = _unmapped(address)
@@ -51,9 +67,26 @@ def is_public(address: Address) -> bool:
     return not _lies_in(address, SPECIAL)
 
 
-def is_allowed(address: Address, networks: Collection[Network], scheme: str) -> bool:
-    """Whether a delivery may connect there: by https to public addresses, by either scheme to `networks`."""
-    return _lies_in(_unmapped(address), networks) or (scheme == "https" and is_public(address))
+def is_opened(address: Address, reach: Reach) -> bool:
+    """Whether it lies in a network that the operator opened."""
+    return _lies_in(_unmapped(address), reach.networks)
+
+
+def refusal(reach: Reach, scheme: str, address: Address, port: int) -> str | None:
+    """Why no delivery may connect there, in one sentence; None where it may."""
+    if is_opened(address, reach):
+        return None
+    if scheme != "https" or not is_public(address):
+        return f"{address} is not an address that deliveries by {scheme} may go to."
+    if port not in reach.ports:
+        return f"Port {port} is not one that deliveries may go to; have the receiver at {named(reach.ports)}."
+    return None
+
+
+def named(ports: Collection[int]) -> str:
+    """Ports as one says them: 443, 8443 or 9443."""
+    *others, last = map(str, sorted(ports))
+    return f"{', '.join(others)} or {last}" if others else last
 
 
 def _unmapped(address: Address) -> Address:

@@ -1,25 +1,23 @@
-"""HTTP for the log and for endpoints. Each handler reads: load, decide, store, tell."""
+"""HTTP for endpoints, and the log's from feed.py. Each handler reads: load, decide, store, tell."""
 
 from datetime import datetime
-from typing import Annotated, Any
+from typing import Any
 from uuid import UUID
 
 import msgspec
 from litestar import Request, Response, Router, delete, get, patch, post
-from litestar.params import Parameter, RawBody
+from litestar.params import RawBody
 
 from service.events import delivery_routes, rules
 from service.events.actions import add, change_state, columns, load_endpoint
-from service.events.envelope import envelope
+from service.events.feed import list_events
 from service.events.keyring import SECRET_BYTES
 from service.events.models import (
     Endpoint,
     EndpointMade,
-    EventPage,
-    LoggedEvent,
     NewEndpoint,
 )
-from service.events.outbox import entry, latest_sequence
+from service.events.outbox import entry
 from service.events.signing import secret_text
 from service.kernel.bodies import built, decode, read_json
 from service.kernel.db import Db, Pool
@@ -30,53 +28,17 @@ from service.kernel.http import (
     IfMatch,
     answer,
     check_precondition,
-    link_next,
     read_answer,
     route,
     tag_of,
 )
 from service.kernel.merge import merged
 from service.kernel.now import random_bytes
-from service.kernel.paging import FIRST_ID, After, Limit, Page, decode_cursor, encode_cursor, page
+from service.kernel.paging import FIRST_ID, After, Limit, Page, decode_cursor, page
 from service.kernel.sql import Queries
 from service.keys.rules import Caller
 
 sql = Queries(__package__)
-
-Types = Annotated[
-    str | None,
-    Parameter(max_length=2_000, description="event types parted by commas, e.g. check.overdue,lawn.*"),
-]
-
-
-@get("/events", **route("events", gives=EventPage, headers=("Link",), refuses=(410, 422)))
-async def list_events(
-    request: Request[Any, Any, Any],
-    caller: Caller,
-    pool: Pool,
-    after: After = None,
-    types: Types = None,
-    limit: Limit = 100,
-) -> Response[EventPage]:
-    """The log in its order, without gaps. `next` is the cursor to go on from, now or when more is told."""
-    (place,) = decode_cursor(after, request.app.state.epoch, int) or (0,)
-    wanted = rules.types_in(types)
-    latest = await latest_sequence(Db(pool), caller.business_id)
-    read = max(0, min(place, latest))
-    events = await Db(pool).many(
-        LoggedEvent,
-        sql.list_events,
-        business_id=caller.business_id,
-        after_sequence=read,
-        latest_sequence=latest,
-        types=wanted,
-        most=limit,
-    )
-    more = len(events) == limit
-    cursor = encode_cursor(request.app.state.epoch, events[-1].sequence if more else latest)
-    told = [envelope(event, request.app.state.public_url) for event in events]
-    content = EventPage(events=told, next=cursor)
-    return Response(content, headers={"Link": link_next(request, cursor)} if more else {})
 
 
 @get("/endpoints", **route("events", gives=Page[Endpoint], headers=("Link",), refuses=(410,)))
@@ -100,7 +62,7 @@ async def add_endpoint(
 ) -> Response[EndpointMade]:
     """A new endpoint; it gets what is told from now on. Its secret is shown in this answer, never again."""
     new = decode(body, NewEndpoint, now)
-    rules.check_endpoint(new, request.app.state.networks)
+    rules.check_endpoint(new, request.app.state.reach)
     secret = random_bytes(SECRET_BYTES)
     async with entry(pool, caller.business_id, now, caller.key_id) as book:
         kept = await add(book, new, secret, request.app.state.sealing_key)
@@ -141,7 +103,7 @@ async def amend_endpoint(
         stated = rules.stated_of(before)
         wanted = merged(msgspec.to_builtins(stated), change)
         new = built(wanted, NewEndpoint, faults_of(wanted, NewEndpoint, now))
-        rules.check_endpoint(new, request.app.state.networks)
+        rules.check_endpoint(new, request.app.state.reach)
         if new == stated:
             return answer(before, etag=tag_of(before.version))
         check_precondition(if_match, tag_of(before.version))

@@ -8,7 +8,7 @@ from urllib.parse import SplitResult, urlsplit
 
 from msgspec import Struct
 
-from service.events.addresses import Network, is_allowed
+from service.events.addresses import Address, Reach, is_opened, is_public, named
 from service.events.models import EVENT_TYPES, Endpoint, NewEndpoint, Replay
 from service.kernel.errors import Fault, Refused, invalid
 
@@ -175,9 +175,9 @@ def reason_stated(new: NewEndpoint) -> str | None:
     return "Paused by the office." if new.state == "paused" else None
 
 
-def check_endpoint(new: NewEndpoint, networks: Collection[Network]) -> None:
+def check_endpoint(new: NewEndpoint, reach: Reach) -> None:
     """Refuse an endpoint whose URL or types cannot work, with every fault at once."""
-    faults = [Fault(sentence, "#/url", "url") for sentence in url_faults(new.url, networks)]
+    faults = [Fault(sentence, "#/url", "url") for sentence in url_faults(new.url, reach)]
     faults += [
         Fault(_unknown_type(wanted), f"#/types/{place}", "unknown_type")
         for place, wanted in enumerate(new.types)
@@ -207,8 +207,8 @@ def _unknown_type(wanted: str) -> str:
     return f"`{wanted}` is no event type; write one as in check.overdue, or all of a noun as in check.*."
 
 
-def url_faults(url: str, networks: Collection[Network]) -> list[str]:
-    """What is wrong with an endpoint's URL, a sentence each; `networks` are those the operator opened.
+def url_faults(url: str, reach: Reach) -> list[str]:
+    """What is wrong with an endpoint's URL, a sentence each.
 
     Names are not looked up here: what they lead to is checked at every connection.
     """
@@ -219,21 +219,46 @@ def url_faults(url: str, networks: Collection[Network]) -> list[str]:
         return ["The URL cannot be read; write it as https://host/path, with a port from 1 to 65535 if any."]
     checks = (
         (parts.scheme not in {"https", "http"}, "The URL must begin with https://."),
-        (parts.scheme == "http" and not networks,
+        (parts.scheme == "http" and not reach.networks,
          "This installation delivers to https:// only; its operator may open a network to http."),
         (not parts.hostname, "The URL has no host; write it as https://host/path."),
         (port == 0, "The URL's port must be from 1 to 65535."),
         ("@" in parts.netloc, "The URL must hold no user name or password; deliveries are signed instead."),
         ("#" in url, "The URL must hold no fragment (#...); it is never sent to a server."),
-        (_is_closed(parts, networks),
+        (_is_odd_number(parts.hostname or ""),
+         "The URL's host is a number; write an IPv4 address as four decimal numbers, such as 8.8.8.8."),
+        (_is_closed(parts, reach),
          "The URL's address is not one that deliveries may go to; name a host on the public internet."),
+        (_is_closed_port(parts, reach),
+         f"The URL's port must be {named(reach.ports)}; have the receiver answer at one of these."),
     )  # fmt: skip
     return [sentence for wrong, sentence in checks if wrong]
 
 
-def _is_closed(parts: SplitResult, networks: Collection[Network]) -> bool:
-    """Whether the host is written as an address that no delivery may connect to."""
+def _address(host: str) -> Address | None:
     try:
-        return not is_allowed(ip_address(parts.hostname or ""), networks, parts.scheme)
+        return ip_address(host)
     except ValueError:
+        return None
+
+
+def _is_odd_number(host: str) -> bool:
+    """Whether resolvers may take a host for an IPv4 address that is not written as one: 2130706433, 0x7f.1."""
+    last = host.rstrip(".").rpartition(".")[2]
+    return _address(host) is None and (last.isdigit() or last.startswith("0x"))
+
+
+def _is_closed(parts: SplitResult, reach: Reach) -> bool:
+    """Whether the host is written as an address that no delivery may connect to."""
+    address = _address(parts.hostname or "")
+    if address is None or is_opened(address, reach):
         return False
+    return parts.scheme != "https" or not is_public(address)
+
+
+def _is_closed_port(parts: SplitResult, reach: Reach) -> bool:
+    """Whether no delivery may go to that port; a name may yet lead to a network that the operator opened."""
+    if parts.scheme != "https" or not parts.port or parts.port in reach.ports:
+        return False
+    address = _address(parts.hostname or "")
+    return not (reach.networks if address is None else is_opened(address, reach))

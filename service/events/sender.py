@@ -2,7 +2,7 @@
 
 import asyncio
 import socket
-from collections.abc import AsyncIterator, Callable, Collection, Mapping
+from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import AsyncExitStack, asynccontextmanager, suppress
 from datetime import datetime
 from functools import lru_cache
@@ -12,7 +12,7 @@ import aiohttp
 from aiohttp.abc import AbstractResolver
 
 from service.events import envelope
-from service.events.addresses import Network, is_allowed
+from service.events.addresses import Reach, refusal
 from service.events.rules import TAKEN, Outcome
 
 TIMEOUT_SECONDS = 15.0
@@ -27,10 +27,10 @@ Sessions = Mapping[str, aiohttp.ClientSession]
 
 
 class AddressRefused(OSError):
-    """The receiver's name leads to an address that no delivery may connect to."""
+    """The receiver's name leads to an address or a port that no delivery may connect to."""
 
 
-def guarded(networks: Collection[Network], scheme: str) -> Callable[[aiohttp.AddrInfoType], socket.socket]:
+def guarded(reach: Reach, scheme: str) -> Callable[[aiohttp.AddrInfoType], socket.socket]:
     """Makes the socket of a connection, or refuses its address.
 
     This is where a socket connects, so names, literal addresses, several answers of one name and a name whose
@@ -39,18 +39,16 @@ def guarded(networks: Collection[Network], scheme: str) -> Callable[[aiohttp.Add
 
     def open_socket(place: aiohttp.AddrInfoType) -> socket.socket:
         family, kind, protocol, _, target = place
-        address = ip_address(target[0])
-        if not is_allowed(address, networks, scheme):
-            raise AddressRefused(f"{address} is not an address that deliveries by {scheme} may go to.")
+        refused = refusal(reach, scheme, ip_address(target[0]), int(target[1]))
+        if refused is not None:
+            raise AddressRefused(refused)
         return socket.socket(family, kind, protocol)
 
     return open_socket
 
 
 @asynccontextmanager
-async def open_sessions(
-    networks: Collection[Network], resolver: AbstractResolver | None = None
-) -> AsyncIterator[Sessions]:
+async def open_sessions(reach: Reach, resolver: AbstractResolver | None = None) -> AsyncIterator[Sessions]:
     """A client by scheme: addresses guarded, no proxies of the environment, no cookies, nothing unpacked."""
     async with AsyncExitStack() as stack:
         sessions = {}
@@ -58,8 +56,9 @@ async def open_sessions(
             connector = aiohttp.TCPConnector(
                 limit=0,
                 keepalive_timeout=KEEPALIVE_SECONDS,
-                resolver=resolver,
-                socket_factory=guarded(networks, scheme),
+                # names are looked up as the machine does it, whatever else is installed
+                resolver=resolver or aiohttp.ThreadedResolver(),
+                socket_factory=guarded(reach, scheme),
             )
             client = aiohttp.ClientSession(
                 connector=connector,

@@ -2,16 +2,14 @@
 
 import asyncio
 import logging
-from collections.abc import AsyncIterator, Awaitable, Callable, Collection
-from contextlib import asynccontextmanager, suppress
+from collections.abc import Awaitable, Callable
 from functools import partial
 
-import asyncpg
-
 from service.events import deliveries, sender
-from service.events.addresses import Network
+from service.events.addresses import Reach
+from service.events.bell import listening, within
 from service.events.lanes import MOST_HELD, Air, dice
-from service.kernel.db import Pool
+from service.kernel.db import LOST, Pool
 
 log = logging.getLogger("setbook.courier")
 
@@ -19,19 +17,14 @@ MOST_CLAIMED = 1_000
 POLL_SECONDS = 1.0
 LANDING_SECONDS = 5.0
 
-# the last is what asyncpg raises where the connection ends in the middle of a call
-LOST = (OSError, asyncpg.PostgresError, asyncpg.InterfaceError, asyncpg.InternalClientError)
 
-
-async def run(
-    pool: Pool, sealing_key: bytes, public_url: str, networks: Collection[Network], stop: asyncio.Event
-) -> None:
+async def run(pool: Pool, sealing_key: bytes, public_url: str, reach: Reach, stop: asyncio.Event) -> None:
     """Deliver until `stop`; woken by the log's notifications, with a poll beneath them.
 
     `pool` works as the courier role; receivers find the schemas at `public_url`. Any number may run at once. While
     the database is away it waits for it; what was sent meanwhile is settled when it is back.
     """
-    async with sender.open_sessions(networks) as sessions:
+    async with sender.open_sessions(reach) as sessions:
         air = Air(sessions, sealing_key)
         async with asyncio.TaskGroup() as loops:
             loops.create_task(
@@ -55,18 +48,18 @@ async def _while_the_database_is_there(work: Callable[[], Awaitable[None]], stop
             await work()
         except LOST as lost:
             log.warning("the database is away, trying again: %s", lost)
-            await _set_within(stop, POLL_SECONDS)
+            await within(stop, POLL_SECONDS)
 
 
 async def _launch(pool: Pool, air: Air, public_url: str, stop: asyncio.Event) -> None:
     """One round of claims after another: at each event, when there is room for more, and at each poll."""
-    async with listening(pool, air.woken) as broken:
+    async with listening(pool, lambda _: air.woken.set()) as (_, ended):
         while not stop.is_set():
             air.woken.clear()
-            if broken.is_set():
+            if ended.is_set():
                 raise ConnectionError("the connection that listens has ended")
             if not await _round(pool, air, public_url):
-                await _set_within(air.woken, POLL_SECONDS)
+                await within(air.woken, POLL_SECONDS)
 
 
 async def _round(pool: Pool, air: Air, public_url: str) -> bool:
@@ -87,7 +80,7 @@ async def _land(pool: Pool, air: Air, stop: asyncio.Event) -> None:
     while not stop.is_set():
         air.ended.clear()
         await _settle(pool, air)
-        await _set_within(air.ended, POLL_SECONDS)
+        await within(air.ended, POLL_SECONDS)
 
 
 async def _settle(pool: Pool, air: Air) -> None:
@@ -98,31 +91,3 @@ async def _settle(pool: Pool, air: Air) -> None:
     unsent = air.unsent.copy()
     await deliveries.hand_back(pool, unsent)
     del air.unsent[: len(unsent)]
-
-
-async def _set_within(event: asyncio.Event, seconds: float) -> None:
-    with suppress(TimeoutError):
-        await asyncio.wait_for(event.wait(), seconds)
-
-
-@asynccontextmanager
-async def listening(pool: Pool, woken: asyncio.Event) -> AsyncIterator[asyncio.Event]:
-    """Sets `woken` at each committed event; yields what is set when the connection that hears them ends."""
-    broken = asyncio.Event()
-
-    def wake(*_: object) -> None:
-        woken.set()
-
-    def end(_: object) -> None:
-        broken.set()
-        woken.set()
-
-    async with pool.acquire() as ear:
-        await ear.add_listener("setbook_event", wake)
-        ear.add_termination_listener(end)
-        try:
-            yield broken
-        finally:
-            if not broken.is_set():
-                ear.remove_termination_listener(end)
-                await ear.remove_listener("setbook_event", wake)

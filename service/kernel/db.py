@@ -18,6 +18,9 @@ else:
 
 S = TypeVar("S")
 
+# what asyncpg raises where the database is away; the last, where a connection ends in the middle of a call
+LOST = (OSError, asyncpg.PostgresError, asyncpg.InterfaceError, asyncpg.InternalClientError)
+
 
 class Db:
     """Statements on one connection (inside a transaction), or on a pool (each by itself)."""

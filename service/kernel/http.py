@@ -122,3 +122,12 @@ def link_next(request: "Request[Any, Any, Any]", cursor: str) -> str:
     """The Link header of the next page (RFC 8288), relative to this one."""
     query = [(name, value) for name, value in request.query_params.multi_items() if name != "after"]
     return f'<{request.url.path}?{urlencode([*query, ("after", cursor)])}>; rel="next"'
+
+
+def preference(lines: Sequence[str], name: str) -> str | None:
+    """What the lines of Prefer say of a preference, the first of several (RFC 7240 section 2); None for nothing."""
+    for one in ",".join(lines).split(","):
+        said, _, value = one.partition(";")[0].partition("=")
+        if said.strip().lower() == name:
+            return value.strip().strip('"')
+    return None

@@ -24,6 +24,8 @@ def with_methods(app: Litestar) -> ASGIApp:
 
         if scope.get("method") == "HEAD":
             scope["method"] = "GET"
+            # an answer that would take its time need not
+            scope.setdefault("state", {})["is_head"] = True
             await handle(scope, receive, send_without_body)
         elif scope.get("method") == "OPTIONS":
             await handle(scope, receive, send_with_allow)

@@ -15,6 +15,7 @@ from msgspec import Struct
 
 from service.events import deliveries, lanes, sender, ticks
 from service.events.actions import add
+from service.events.addresses import Reach
 from service.events.deliveries import Attempted, Claimed
 from service.events.models import EndpointResumed, NewEndpoint, Ping
 from service.events.outbox import entry
@@ -27,7 +28,7 @@ from tests.http import PUBLIC_URL
 
 Answer = Callable[[web.Request], Awaitable[web.StreamResponse]]
 identity = Queries("service.identity")
-LOOPBACK = (ip_network("127.0.0.0/8"),)
+LOOPBACK = Reach((ip_network("127.0.0.0/8"),))
 SEALING_KEY = bytes(range(32))
 
 

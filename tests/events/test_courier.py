@@ -2,18 +2,15 @@
 
 import asyncio
 import json
-import socket
 from collections.abc import Awaitable, Callable, Sequence
 from datetime import timedelta
-from ipaddress import ip_network
 from uuid import UUID
 
 import pytest
 from aiohttp import web
-from aiohttp.abc import AbstractResolver, ResolveResult
 from standardwebhooks.webhooks import Webhook
 
-from service.events import deliveries, lanes, rules, sender, ticks
+from service.events import deliveries, lanes, rules, ticks
 from service.events.deliveries import Attempted, Held, claim, settle
 from service.kernel.now import utc_now
 from tests.events.conftest import Book, deliver, fan_out, receiving, running, status
@@ -338,75 +335,3 @@ async def test_a_committed_event_wakes_the_courier(book: Book, courier, monkeypa
             for _ in range(3):
                 await book.tell(utc_now())
                 await receiver.take()
-
-
-CLOSED = "is not an address that deliveries by"
-NO_HOST = "is not a canonical IPv4 address"
-
-
-@pytest.mark.parametrize(
-    ("host", "word"),
-    [
-        ("127.0.0.1", CLOSED),
-        ("localhost", CLOSED),
-        ("2130706433", NO_HOST),
-        ("0x7f.1", CLOSED),
-        ("127.1", NO_HOST),
-        ("\u2460\u2461\u2466.\u24ea.\u24ea.\u2460", CLOSED),
-        ("[::ffff:127.0.0.1]", CLOSED),
-        ("[::1]", CLOSED),
-        ("0.0.0.0", CLOSED),  # noqa: S104  not bound to: a way of writing this host
-    ],
-)
-@pytest.mark.parametrize("scheme", ["http", "https"])
-async def test_no_way_of_writing_a_private_address_is_connected_to(book: Book, courier, scheme, host, word):
-    connections = []
-
-    async def note(_: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
-        connections.append(writer.get_extra_info("peername"))
-        writer.close()
-
-    async with await asyncio.start_server(note, "127.0.0.1", 0) as server, sender.open_sessions(()) as closed:
-        port = server.sockets[0].getsockname()[1]
-        endpoint_id, _ = await book.add_endpoint("https://receiver.example/hook")
-        # past the API's own check
-        url = f"{scheme}://{host}:{port}/hook"
-        await book.owner.execute("update endpoint set url = $2 where id = $1", endpoint_id, url)
-        await book.tell(NOW)
-        await deliver(courier, closed, NOW)
-        assert connections == []
-    (kept,) = await book.deliveries(endpoint_id)
-    assert kept.state == "waiting"
-    assert kept.last_error is not None
-    assert word in kept.last_error
-
-
-class Rebinding(AbstractResolver):
-    """A name whose answer changes: first the address that is allowed, then one that is not."""
-
-    def __init__(self) -> None:
-        self.answers = ["127.0.0.1", "127.0.0.2"]
-
-    async def resolve(self, host: str, port: int = 0, family: int = socket.AF_INET) -> list[ResolveResult]:
-        address = self.answers.pop(0)
-        return [ResolveResult(hostname=host, host=address, port=port, family=family, proto=0, flags=0)]
-
-    async def close(self) -> None:
-        pass
-
-
-async def test_a_name_is_judged_at_every_connection(book: Book, courier):
-    resolver = Rebinding()
-    allowed = (ip_network("127.0.0.1/32"),)
-    async with receiving(status(500), host="0.0.0.0") as receiver:  # noqa: S104  two addresses of loopback
-        port = receiver.url.rsplit(":")[2]
-        endpoint_id, _ = await book.add_endpoint(f"http://hook.example.org:{port}")
-        await book.tell(NOW)
-        for now in (NOW, NOW + timedelta(minutes=1)):
-            # a client of its own each time, as after its cache of names has run out
-            async with sender.open_sessions(allowed, resolver) as sessions:
-                await deliver(courier, sessions, now)
-        assert receiver.arrived.qsize() == 1
-    (kept,) = await book.deliveries(endpoint_id)
-    assert kept.attempt == 2
-    assert kept.last_error == f"127.0.0.2 {CLOSED} http may go to."

@@ -59,6 +59,21 @@ async def test_it_prints_what_verifies_and_ends_after_the_count():
             )
 
 
+async def test_one_signature_of_several_is_enough_and_the_data_is_shown_line_by_line():
+    body = b'{"type":"check.overdue","data":{"episode":1,"why":"due\\u001b[2J"}}'
+    headers = signed_headers([bytes(32), secret_key(SECRET)], "id", utc_now(), body)
+    headers["webhook-signature"] = f"v1a,{'A' * 86}== v7,? " + headers["webhook-signature"]
+    async with listening(SECRET, 1) as (lines, url):
+        assert await post(url, body, headers) == (204, "")
+        assert [await lines.next() for _ in range(5)] == [
+            "verified check.overdue subject=- sequence=- deliverynumber=-",
+            "  {",
+            '    "episode": 1,',
+            '    "why": "due\\u001b[2J"',
+            "  }",
+        ]
+
+
 async def test_what_does_not_verify_is_answered_with_the_reason_and_not_counted():
     good = signed_headers([secret_key(SECRET)], "id", utc_now(), BODY)
     wrong = {

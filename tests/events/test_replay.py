@@ -26,7 +26,7 @@ OWN = secret_text(bytes(range(24)))
 @pytest.fixture
 def api(two: tuple[Api, Api], app: Litestar, clock: Clock, monkeypatch: pytest.MonkeyPatch) -> Api:
     """A business with nothing in its log, whose endpoints may lie on loopback."""
-    monkeypatch.setitem(app.state, "networks", LOOPBACK)
+    monkeypatch.setitem(app.state, "reach", LOOPBACK)
     clock.now = NOW
     return two[0]
 

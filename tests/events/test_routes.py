@@ -141,7 +141,7 @@ async def test_the_test_ping_arrives_signed_and_is_listed(
     two: tuple[Api, Api], app: Litestar, courier, sessions, monkeypatch: pytest.MonkeyPatch
 ):
     api, other = two
-    monkeypatch.setitem(app.state, "networks", LOOPBACK)
+    monkeypatch.setitem(app.state, "reach", LOOPBACK)
     now = utc_now()
     async with receiving() as receiver:
         one = await made(api, url=receiver.url)

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from service.events.addresses import PORTS, Reach
 from service.events.models import EVENT_TYPES, NewEndpoint
 from service.events.rules import (
     LONGEST_WAIT,
@@ -27,7 +28,8 @@ from service.events.rules import (
 from service.kernel.errors import Refused
 
 NOW = datetime(2026, 5, 14, 10, tzinfo=UTC)
-LOOPBACK = (ip_network("127.0.0.0/8"),)
+OPEN = Reach()
+LOOPBACK = Reach((ip_network("127.0.0.0/8"),))
 
 jitters = st.floats(0, 1, exclude_max=True)
 failures = st.builds(
@@ -122,7 +124,7 @@ def test_only_410_is_gone():
     ],
 )
 def test_ordinary_urls_are_taken(url):
-    assert url_faults(url, ()) == []
+    assert url_faults(url, OPEN) == []
 
 
 @pytest.mark.parametrize(
@@ -146,11 +148,19 @@ def test_ordinary_urls_are_taken(url):
         ("https://127.0.0.1/", "not one that deliveries may go to"),
         ("https://[::1]/", "not one that deliveries may go to"),
         ("https://169.254.169.254/latest/", "not one that deliveries may go to"),
+        ("https://[::ffff:127.0.0.1]/", "not one that deliveries may go to"),
+        ("https://2130706433/", "as four decimal numbers"),
+        ("https://0x7f000001/", "as four decimal numbers"),
+        ("https://0177.0.0.1/", "as four decimal numbers"),
+        ("https://127.1/", "as four decimal numbers"),
+        ("https://8.8.8.8./", "as four decimal numbers"),
+        ("https://hooks.example.org:22/", "must be 443 or 8443"),
+        ("https://8.8.8.8:80/", "must be 443 or 8443"),
     ],
 )
 def test_a_wrong_url_is_told_in_one_sentence(url, word):
     with pytest.raises(Refused) as refused:
-        check_endpoint(NewEndpoint(url=url), ())
+        check_endpoint(NewEndpoint(url=url), OPEN)
     assert refused.value.kind == "invalid"
     assert {fault.pointer for fault in refused.value.errors} == {"#/url"}
     assert any(word in fault.detail for fault in refused.value.errors)
@@ -160,6 +170,17 @@ def test_http_is_for_the_operator_s_networks():
     assert url_faults("http://127.0.0.1:8080/hook", LOOPBACK) == []
     assert url_faults("http://localhost:8080/hook", LOOPBACK) == []
     assert len(url_faults("http://8.8.8.8/hook", LOOPBACK)) == 1
+
+
+def test_ports_are_those_of_https_and_what_the_operator_lists():
+    listed = Reach(ports=PORTS | {9443})
+    assert url_faults("https://hooks.example.org:9443/", listed) == []
+    (fault,) = url_faults("https://hooks.example.org:9444/", listed)
+    assert "443, 8443 or 9443" in fault
+    # a name may lead to the operator's networks; an address shows whether it lies in one
+    assert url_faults("https://hooks.example.org:9444/", LOOPBACK) == []
+    assert url_faults("https://127.0.0.1:9444/", LOOPBACK) == []
+    assert len(url_faults("https://8.8.8.8:9444/", LOOPBACK)) == 1
 
 
 @pytest.mark.parametrize("wanted", [*EVENT_TYPES, "check.*", "visit.*", "test.*"])
@@ -177,7 +198,7 @@ def test_other_filters_are_not(wanted):
 def test_all_faults_of_an_endpoint_are_told_at_once():
     new = NewEndpoint(url="https://ann@hooks.example.org/#x", types=["check.overdue", "check.late", "mole.*"])
     with pytest.raises(Refused) as refused:
-        check_endpoint(new, ())
+        check_endpoint(new, OPEN)
     assert [fault.pointer for fault in refused.value.errors] == ["#/url", "#/url", "#/types/1", "#/types/2"]
     assert "`check.late` is no event type" in refused.value.errors[2].detail
 

@@ -161,6 +161,7 @@ def test_a_business_is_added_while_it_serves_and_its_key_opens_the_api(folder: P
         (["serve"], {"SETBOOK_PUBLIC_URL": "setbook.example/"}, "such as https://setbook.example"),
         (["serve"], {"SETBOOK_SECRET_KEY": "abc"}, "make one with: openssl rand -hex 32"),
         (["serve"], {"SETBOOK_ENDPOINT_NETWORKS": "10.0.0.1/8"}, "give networks such as 10.0.0.0/8"),
+        (["serve"], {"SETBOOK_ENDPOINT_PORTS": "9443,0"}, "SETBOOK_ENDPOINT_PORTS is '0'; give a number"),
         (["migrate"], {"SETBOOK_DATABASE_URL": "postgresql://127.0.0.1:1/x"}, "check SETBOOK_DATABASE_URL"),
         (["migrate"], {"SETBOOK_DATABASE_URL": "nonsense"}, "check SETBOOK_DATABASE_URL"),
         (["business", "add", "x", "--zone", "Nowhere/Here"], {}, "is no IANA time zone"),
