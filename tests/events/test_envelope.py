@@ -97,7 +97,6 @@ async def test_the_database_makes_the_very_same_bytes(database: str):
     written = drawn(200)
     async with connect(database) as owner:
         await owner.execute("set search_path = setbook")
-        await owner.execute("alter table event drop constraint event_business_id_fkey")
         for number, event in enumerate(written, 1):
             row = (
                 event.business_id,
