@@ -34,12 +34,10 @@ def explain(
         for one in place.attempts
         if started_at <= one.arrived_at and (met_at is None or one.arrived_at < met_at)
     ]
-    said = [f"{started_by} {_clock(started_at, zone)}", *_rules_said(due, zone)]
-    said += [
-        f"look by the {one.by} {_clock(one.at, zone)}, which does not count"
-        for one in contacts
-        if not one.words
-    ]
+    uncounted = [one for one in contacts if not one.words]
+    said = [f"{started_by} {_clock(started_at, zone)}"]
+    said += _rules_said(due, zone, is_somebody_uncounted=bool(uncounted))
+    said += [f"look by the {one.by} {_clock(one.at, zone)}, which does not count" for one in uncounted]
     said += [f"no access {_clock(one.arrived_at, zone)}, which meets nothing" for one in attempts]
     return Why(
         started_by=started_by,
@@ -54,24 +52,30 @@ def explain(
     )
 
 
-def _rules_said(due: Due, zone: ZoneInfo) -> Iterator[str]:
-    """The winner first, then what else applies; what is left out or replaced is in the data alone."""
+def _rules_said(due: Due, zone: ZoneInfo, *, is_somebody_uncounted: bool) -> Iterator[str]:
+    """The winner with its text first, then what else applies; what is left out or replaced is in the data alone."""
     yield from (_with_source(one) for one in due.rules if one.rule_name == due.winner)
     for one in due.rules:
         if one.rule_name == due.winner or one.exempted_by or one.replaced_by:
             continue
         if one.due_at is not None:
-            yield f"{_with_source(one)}, by {_clock(one.due_at, zone)}"
-        elif one.kind in ("exemption", "who_may_look"):
+            weight = "" if one.pack is None else f" ({one.state})"
+            yield f"{_as_taken(one)}{weight}, by {_clock(one.due_at, zone)}"
+        elif one.kind == "exemption":
             yield _with_source(one)
-        else:
+        elif one.kind != "who_may_look":
             yield f"{_with_source(one)}, which sets no instant"
+        elif is_somebody_uncounted:
+            yield _with_source(one)
 
 
 def _with_source(one: RuleApplied) -> str:
-    said = one.rule if one.citation is None else f"{one.rule} ({one.state}, {one.citation})"
+    return _as_taken(one) if one.citation is None else f"{_as_taken(one)} ({one.state}, {one.citation})"
+
+
+def _as_taken(one: RuleApplied) -> str:
     fallback = one.inputs.get("fallback")
-    return said if fallback is None else f"{said}, taken as {fallback}"
+    return one.rule if fallback is None else f"{one.rule}, taken as {fallback}"
 
 
 def notice(rules: Sequence[RuleApplied], place: Place, *, is_look: bool) -> str:

@@ -35,6 +35,7 @@ TEXTS: dict[str, tuple[str, str, str, str | None, list[dict[str, Any]]]] = {
         *("US-CA", "caution", "Fish and Game Code §§ 4004, 4152; 14 CCR 465.5(g)(1), 472(a)", "2021"),
         [
             DAILY,
+            asks("qualitative", about="look"),
             asks("who_may_look", accepts=["setter", "worker", "customer", "agent"]),
             asks("qualitative", about="permission"),
             asks("qualitative", about="fate"),
