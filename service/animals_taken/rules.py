@@ -15,10 +15,10 @@ from service.kernel.days import ONE_DAY, start_of_day
 from service.kernel.errors import Refused
 from service.kernel.sentences import shown
 
-# What people wrote stands last; all else has a form that needs no quotes and starts no formula.
+# What people wrote is guarded; all else has a form that needs no quotes and starts no formula.
 COLUMNS = (
-    "from_on", "until_on", "count", "species", "sex", "fate", "region", "catch_ids", "county", "mechanism", "permit",
-    "authority",
+    "from_on", "until_on", "species", "sex", "region", "county", "mechanism", "fate", "count", "permit", "authority",
+    "catch_ids",
 )  # fmt: skip
 # No catch lies outside these, so dates beyond them ask for no more.
 FIRST_DATE, LAST_DATE = date(1899, 1, 1), date(2202, 1, 1)
@@ -84,25 +84,27 @@ def as_csv(taken: AnimalsTaken) -> bytes:
 
     Texts carry an apostrophe before what a spreadsheet would take for a formula.
     """
-    permit = ["", ""] if taken.permit is None else [taken.permit.number, taken.permit.authority]
-    dates = [taken.from_on.isoformat(), taken.until_on.isoformat()]
+    permit = ("", "") if taken.permit is None else (taken.permit.number, taken.permit.authority)
+    shared = {"from_on": taken.from_on.isoformat(), "until_on": taken.until_on.isoformat()}
+    shared |= {"permit": _guarded(permit[0]), "authority": _guarded(permit[1])}
     lines = [
-        [
-            *dates,
-            str(row.count),
-            row.species,
-            row.sex,
-            row.fate,
-            row.region,
-            " ".join(map(str, row.catch_ids)),
-        ]
-        + [_guarded(text) for text in (row.county or "", row.mechanism, *permit)]
+        shared
+        | {
+            "species": row.species,
+            "sex": row.sex,
+            "region": row.region,
+            "county": _guarded(row.county or ""),
+            "mechanism": _guarded(row.mechanism),
+            "fate": row.fate,
+            "count": str(row.count),
+            "catch_ids": " ".join(map(str, row.catch_ids)),
+        }
         for row in taken.rows
     ]
     if taken.nil:
-        nothing = ["0", "", "", "", taken.region or "", "", "", ""]
-        lines.append([*dates, *nothing, *(_guarded(text) for text in permit)])
-    return "".join(_line(line) for line in [list(COLUMNS), *lines]).encode()
+        lines.append(shared | {"count": "0", "region": taken.region or ""})
+    rows = [[line.get(name, "") for name in COLUMNS] for line in lines]
+    return "".join(_line(line) for line in [list(COLUMNS), *rows]).encode()
 
 
 def _line(fields: Sequence[str]) -> str:

@@ -6,8 +6,8 @@ from msgspec import Meta, Struct
 
 from service.kernel.values import FootTraffic, Hazard, LocalDate, Mechanism
 
-# set: wherever a set may stand; opening_on_turf: turf was dug open for it, so that a cover may lie on it
-Circumstance = Literal["set", "opening_on_turf", "undermined_paving", "dead_animal"]
+# set: wherever a set may stand; cover_on_turf: a board or bucket over it lies on turf
+Circumstance = Literal["set", "cover_on_turf", "undermined_paving", "dead_animal"]
 To = Literal["worker", "customer", "everyone"]
 Code = Annotated[str, Meta(pattern=r"^[a-z]+(_[a-z]+)*$", max_length=64)]
 Sentence = Annotated[str, Meta(pattern=r"^[A-Z].*\.$", max_length=200)]
@@ -54,7 +54,7 @@ class Met(Struct, frozen=True, kw_only=True):
     hazards: tuple[Hazard, ...] = ()
     foot_traffic: FootTraffic | None = None
     depth_mm: int | None = None
-    opening_on_turf: bool = False
+    cover_on_turf: bool = False
     undermined_paving: bool = False
     dead_animal: bool = False
 

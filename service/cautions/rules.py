@@ -59,7 +59,7 @@ def _causes(advice: Advice, met: Met) -> Iterator[str]:
         yield f"depth {met.depth_mm} mm"
     found = {
         "set": met.has_set,
-        "opening_on_turf": met.opening_on_turf,
+        "cover_on_turf": met.cover_on_turf,
         "undermined_paving": met.undermined_paving,
         "dead_animal": met.dead_animal,
     }

@@ -53,24 +53,22 @@ def explain(
 
 
 def _rules_said(due: Due, zone: ZoneInfo, *, is_somebody_uncounted: bool) -> Iterator[str]:
-    """The winner with its text first, then what else applies; what is left out or replaced is in the data alone."""
-    yield from (_with_source(one) for one in due.rules if one.rule_name == due.winner)
-    for one in due.rules:
-        if one.rule_name == due.winner or one.exempted_by or one.replaced_by:
+    """The winner first, then what else applies, each text named once; what is left out or replaced is in the data."""
+    named: set[str | None] = {None}
+    for one in sorted(due.rules, key=lambda one: one.rule_name != due.winner):
+        is_quiet = one.kind == "who_may_look" and not is_somebody_uncounted
+        if one.exempted_by or one.replaced_by or is_quiet:
             continue
-        if one.due_at is not None:
-            weight = "" if one.pack is None else f" ({one.state})"
-            yield f"{_as_taken(one)}{weight}, by {_clock(one.due_at, zone)}"
-        elif one.kind == "exemption":
-            yield _with_source(one)
-        elif one.kind != "who_may_look":
-            yield f"{_with_source(one)}, which sets no instant"
-        elif is_somebody_uncounted:
-            yield _with_source(one)
-
-
-def _with_source(one: RuleApplied) -> str:
-    return _as_taken(one) if one.citation is None else f"{_as_taken(one)} ({one.state}, {one.citation})"
+        said = _as_taken(one)
+        if one.pack is not None:
+            said += f" ({one.state})" if one.pack in named else f" ({one.state}, {one.citation})"
+            named.add(one.pack)
+        if one.rule_name == due.winner or one.kind in ("exemption", "who_may_look"):
+            yield said
+        elif one.due_at is None:
+            yield f"{said}, which sets no instant"
+        else:
+            yield f"{said}, by {_clock(one.due_at, zone)}"
 
 
 def _as_taken(one: RuleApplied) -> str:

@@ -61,7 +61,6 @@ class SetPlacing(Placing, frozen=True, kw_only=True):
     position: dict[str, Any] | None
     depth_mm: int | None
     foot_traffic: FootTraffic | None
-    opening_on_turf: bool | None
 
 
 class SetCheck(Check, frozen=True, kw_only=True):

@@ -62,7 +62,7 @@ where c.business_id = :business_id and c.property_id = :property_id and c.method
 -- name: list_placings
 -- Sets at the property that the visit touched, or that had not ended before it.
 select s.id as set_id, s.visit_id, s.property_id, s.placed_at, s.mechanism, s.moved_from_set_id, s.target,
-       s.position, s.depth_mm, s.foot_traffic, s.opening_on_turf,
+       s.position, s.depth_mm, s.foot_traffic, coalesce(s.cover_on_turf, false) as cover_on_turf,
        (select array_agg((one->>'no')::int) from jsonb_array_elements(s.traps) one) as trap_nos
 from set_state e
 join trap_set s on s.business_id = :business_id and s.id = e.set_id and s.property_id = :property_id

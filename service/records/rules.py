@@ -227,7 +227,7 @@ def _cautions(
             hazards=head.hazards,
             foot_traffic=one.foot_traffic,
             depth_mm=one.depth_mm,
-            opening_on_turf=bool(one.opening_on_turf),
+            cover_on_turf=bool(one.cover_on_turf),
         )
         for one in (placings[line.set_id] for line in lines if line.state in IN_THE_GROUND)
     ]

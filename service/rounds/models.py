@@ -91,7 +91,7 @@ class SetThere(StopSet, frozen=True, kw_only=True):
     property_id: UUID
     depth_mm: LengthMm | None
     foot_traffic: FootTraffic | None
-    opening_on_turf: bool | None
+    cover_on_turf: bool | None
 
 
 class DeadlineThere(StopDeadline, frozen=True, kw_only=True):

@@ -33,7 +33,7 @@ order by c.earliest_due_at, p.id;
 -- Sets that may stand at these properties, each with the look that it is owed; one whose placing is awaited only
 -- where a look is owed.
 select d.set_id as id, d.property_id, s.mechanism, coalesce(s.target, q.target) as target, s.position, s.depth_mm,
-    s.foot_traffic, s.opening_on_turf, d.state, c.id as deadline_id, c.due_at, c.why ->> 'sentence' as why
+    s.foot_traffic, s.cover_on_turf, d.state, c.id as deadline_id, c.due_at, c.why ->> 'sentence' as why
 from set_state d
 left join trap_set s on s.business_id = :business_id and s.id = d.set_id
 left join visit_job j on j.business_id = :business_id and j.visit_id = s.visit_id

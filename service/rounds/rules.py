@@ -72,7 +72,7 @@ def _cautions(place: PlaceDue, sets: Sequence[SetThere]) -> list[CautionLine]:
             hazards=place.hazards,
             foot_traffic=one.foot_traffic,
             depth_mm=one.depth_mm,
-            opening_on_turf=bool(one.opening_on_turf),
+            cover_on_turf=bool(one.cover_on_turf),
         )
         for one in sets
     ]

@@ -29,6 +29,6 @@ def met_at(found: SetFound) -> Met:
         hazards=found.hazards,
         foot_traffic=found.foot_traffic,
         depth_mm=found.depth_mm,
-        opening_on_turf=bool(found.opening_on_turf),
+        cover_on_turf=bool(found.cover_on_turf),
         undermined_paving=found.undermined_paving,
     )

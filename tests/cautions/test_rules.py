@@ -95,7 +95,7 @@ def test_animals_are_known_by_their_genus(animal: str, called_up: list[str]) -> 
         ({"foot_traffic": "none"}, []),
         ({"foot_traffic": "some"}, ["foot_traffic"]),
         ({"foot_traffic": "path"}, ["foot_traffic"]),
-        ({"opening_on_turf": True}, ["cover_on_turf"]),
+        ({"cover_on_turf": True}, ["cover_on_turf"]),
         ({"undermined_paving": True}, ["hollowed_paving"]),
         ({"dead_animal": True}, DEAD),
     ],

@@ -98,7 +98,6 @@ def a_set(number: int, placed: Presence, placed_at: datetime, **more: Any) -> Se
         "target": None,
         "depth_mm": None,
         "foot_traffic": None,
-        "opening_on_turf": None,
         "position": {"type": "Point", "coordinates": [-122.4512345, 37.5500001]},
     }
     return SetPlacing(**stated | more)

@@ -43,7 +43,7 @@ def test_a_set_that_stands_at_the_end_brings_its_own_and_the_hazards() -> None:
         ({"mechanism": "harpoon"}, {"search_ground"}),
         ({"depth_mm": 320}, {"locate_ticket", "one_call"}),
         ({"foot_traffic": "path"}, {"foot_traffic"}),
-        ({"opening_on_turf": True}, {"cover_on_turf"}),
+        ({"cover": "board", "cover_on_turf": True}, {"cover_on_turf"}),
         ({"target": "Thomomys bottae"}, {"gopher_runs", "stake_and_wire"}),
     ],
 )
