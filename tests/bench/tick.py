@@ -209,7 +209,7 @@ def example(subject: UUID) -> Derived:
     """An open look at a set, by the house policy."""
     rule = RuleApplied(
         rule="house policy: one look on every local calendar day",
-        rule_id="house_policy/calendar_day",
+        rule_name="house_policy/calendar_day",
         kind="calendar_day",
         state="practice",
         inputs={"calendar_day": 1},
