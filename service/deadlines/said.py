@@ -163,8 +163,12 @@ def _taken_back(before: Stored) -> Said | None:
 
 
 def explanation(why: Why) -> Explanation:
-    """The part of a why that goes out with every word: what people wrote at a locked gate stays in the house."""
-    return Explanation(**{name: getattr(why, name) for name in Explanation.__struct_fields__})
+    """The part of a why that goes out with every word.
+
+    What people wrote at a locked gate stays in the house, and so does the name of who reviewed a text.
+    """
+    said = {name: getattr(why, name) for name in Explanation.__struct_fields__}
+    return Explanation(**said | {"rules": [replace(one, reviewed_by=None) for one in why.rules]})
 
 
 def word(of: type[Reminder], row: Stored, outcome: str | None = None) -> Said:

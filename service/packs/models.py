@@ -201,7 +201,7 @@ class Pack(NewPack, frozen=True, kw_only=True, forbid_unknown_fields=False):
 class PackShown(NewPack, frozen=True, kw_only=True):
     """A pack as it is read: one that comes with the package, or the business's own with its version.
 
-    `reading` says how old the reading of the text is, and who has reviewed it.
+    `reading` says how old the reading of the text is, and whether anybody has reviewed it.
     """
 
     id: UUID

@@ -66,7 +66,7 @@ def is_of(species: str, taxa: Iterable[str]) -> bool:
 
 
 def aged(citation: str, text_as_of: str | None, verified_on: date | None, reviewed_by: str | None) -> str:
-    """How old the reading of a text is, and whether anybody has reviewed it."""
+    """How old the reading of a text is, and whether anybody has reviewed it; events carry it, so it names nobody."""
     text = f"text as of {text_as_of}" if text_as_of else "a copy without a date"
-    reviewed = f"reviewed by {reviewed_by}" if reviewed_by else "not reviewed"
+    reviewed = "reviewed" if reviewed_by else "not reviewed"
     return f"{citation}: {text}, read on {verified_on}, {reviewed}."

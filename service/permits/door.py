@@ -62,11 +62,6 @@ async def permit_anew(entry: Entry, permit_id: UUID, _: datetime | None) -> None
     await work_out(entry, [permit_id], NOBODY)
 
 
-async def queue_all(entry: Entry) -> None:
-    """Have the reports of every permit of the business worked out anew."""
-    await work.every_permit_anew(entry)
-
-
 async def reporting(db: Db, business_id: UUID, permit_ids: Collection[UUID]) -> list[Reporting]:
     """These permits with what their reports follow from; those that are not in the book are left out."""
     return await db.many(Reporting, sql.list_reporting, business_id=business_id, permit_ids=list(permit_ids))

@@ -28,7 +28,7 @@ async def replay(db: Db, business_id: UUID, deadline_id: UUID, now: datetime) ->
 
     A report is due for each period that has begun by `now`.
     """
-    entered = await db.one(Entered, sql.read_entered, business_id=business_id, id=deadline_id)
+    entered = await db.one(Entered, sql.read_entered, business_id=business_id, id=deadline_id, now=now)
     if entered.kind in OF_PERMITS:
         (permit,) = await permits.reporting(db, business_id, [entered.subject_id])
         found = by_id(business_id, reports(permit, permits.packs_of(permit), now).deadlines)

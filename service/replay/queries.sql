@@ -6,8 +6,9 @@ select business_id from deadline where id = :id;
 select d.kind, d.subject_id, d.starting_fact_id, d.property_id, d.started_at, d.due_at, d.state, d.met_at,
        d.met_by_fact_id, d.outcome, d.why, exists (
            select from work w
-           where w.business_id = :business_id and w.subject_id = coalesce(d.property_id, d.subject_id)
-             and w.kind in ('property_anew', 'permit_anew')
+           where w.business_id = :business_id and (w.kind = 'property_anew' and w.subject_id = d.property_id
+               -- a permit's stands there till its next period begins; taken up, it is tried again later
+               or w.kind = 'permit_anew' and w.subject_id = d.subject_id and (w.run_at <= :now or w.attempt > 0))
        ) as is_being_worked_out_anew
 from deadline d where d.business_id = :business_id and d.id = :id;
 

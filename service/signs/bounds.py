@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import datetime
+from typing import Any
 from uuid import UUID
 
 import shapely
@@ -41,7 +42,15 @@ def does_cover(bound: Bound, sign: Seen) -> bool:
 
 
 def _shape(geometry: Geometry) -> shapely.Geometry:
-    return shapely.geometry.shape(geometry)
+    """On the map alone: the library takes no line of which only some positions have an altitude."""
+    return shapely.geometry.shape(geometry | {"coordinates": _on_the_map(geometry["coordinates"])})
+
+
+def _on_the_map(coordinates: list[Any]) -> list[Any]:
+    """GeoJSON coordinates of any depth, without altitudes."""
+    if isinstance(coordinates[0], list):
+        return [_on_the_map(one) for one in coordinates]
+    return coordinates[:2]
 
 
 def latest_bound(covering: Sequence[Bound], at: datetime) -> Bound | None:

@@ -9,7 +9,7 @@ import pytest
 
 from service.deadlines.rules import deadline_id
 from service.deadlines.ticks import tick
-from tests.bodies import a_check, a_set, a_sign, a_visit, an_id
+from tests.bodies import a_check, a_pack, a_set, a_sign, a_visit, an_id
 from tests.http import LOS_ANGELES, PROPERTY, Api, Clock, a_property
 
 SET, SIGN = an_id(30), an_id(20)
@@ -133,6 +133,24 @@ async def test_an_event_and_the_deadline_say_the_same(
         "set_id": SET,
     }
     assert (event["subject"], event["time"]) == (SET, "2026-05-13T08:00:00Z")
+
+
+async def test_an_event_names_nobody_who_reviewed_a_text(
+    api: Api, clock: Clock, clock_pool: "asyncpg.Pool[asyncpg.Record]"
+) -> None:
+    answer = await api.post("rule-packs", a_pack(reviewed_by="Q. Sample"))
+    assert answer.status_code == 201, answer.text
+    assert answer.json()["reading"].endswith(", reviewed.")
+    await placed(api, clock)
+    clock.now = utc("2026-05-14T08:00:00+00:00")
+    assert await tick(clock_pool, clock.now) == 1
+    (shown,) = await api.items("deadlines?overdue=true")
+    assert [one.get("reviewed_by") for one in shown["why"]["rules"]] == ["Q. Sample", None]
+    (event,) = await api.told("check.overdue")
+    assert [one["rule_name"] for one in event["data"]["explanation"]["rules"]] == [
+        one["rule_name"] for one in shown["why"]["rules"]
+    ]
+    assert "Q. Sample" not in str(event)
 
 
 async def test_a_withdrawn_deadline_can_still_be_read(api: Api, clock: Clock) -> None:

@@ -141,6 +141,4 @@ def test_a_caution_says_may_and_law_does_not() -> None:
     assert sentence(mole, mole.rules[0]).startswith("May be protected here: Townsend's mole is endangered")
     reviewed = msgspec.structs.replace(mole, state="practice", reviewed_by="R. Example")
     assert sentence(reviewed, mole.rules[0]).startswith("Spared here by the practice of the trade: ")
-    assert "a copy without a date, read on 2026-11-25, reviewed by R. Example." in sentence(
-        reviewed, mole.rules[0]
-    )
+    assert "a copy without a date, read on 2026-11-25, reviewed. " in sentence(reviewed, mole.rules[0])

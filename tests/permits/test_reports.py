@@ -12,9 +12,10 @@ from service.clock.wake import HANDLERS
 from service.deadlines.rules import deadline_id
 from service.deadlines.ticks import tick
 from service.events.outbox import entry
-from service.kernel.db import Pool
-from service.permits.door import queue_all
+from service.kernel.db import Db, Pool
+from service.replay.actions import replay
 from service.work import ticks as work
+from service.work.door import every_permit_anew
 from tests.bodies import an_id
 from tests.http import LOS_ANGELES, Api, Clock, pointers
 from tests.permits.builders import CONNECTICUT
@@ -255,7 +256,7 @@ async def test_a_pack_of_the_business_speaks_once_the_queue_is_done(
     await api.made(PATH, {name: each for name, each in BODY.items() if name != "report_periods"})
     await post_pack(owner, api)
     async with entry(pool, api.business_id, clock.now) as book:
-        await queue_all(book)
+        await every_permit_anew(book)
     await wake(clock.now)
     (shown,) = await api.items("deadlines")
     assert (shown["due_at"], shown["started_at"]) == ("2027-01-01T08:00:00Z", "2026-12-01T08:00:00Z")
@@ -266,7 +267,7 @@ async def test_a_pack_of_the_business_speaks_once_the_queue_is_done(
     assert shown["why"]["sentence"].startswith("Report, also where nothing was taken, by Fri 1 Jan 2027")
     await owner.execute("delete from rule_pack")
     async with entry(pool, api.business_id, clock.now) as book:
-        await queue_all(book)
+        await every_permit_anew(book)
     (waiting,) = await api.items("deadlines")
     assert waiting["being_worked_out_anew"] is True
     await wake(clock.now)
@@ -289,6 +290,22 @@ async def test_another_zone_of_the_business_moves_what_is_due(
     assert answer.status_code == 200, answer.text
     await wake(clock.now)
     assert await due(permitted) == [("2026-08-01T04:00:00Z", "open")]
+
+
+async def test_a_replay_says_that_a_report_is_queued_only_while_it_is(
+    permitted: Api, pool: Pool, clock: Clock
+) -> None:
+    """The row that waits for the next period is no word against the book."""
+    first, *_ = await permitted.items("deadlines")
+
+    async def is_queued() -> bool:
+        found = await replay(Db(pool), permitted.business_id, UUID(first["id"]), clock.now)
+        return found.entered.is_being_worked_out_anew
+
+    assert not await is_queued()
+    async with entry(pool, permitted.business_id, clock.now) as book:
+        await every_permit_anew(book)
+    assert await is_queued()
 
 
 async def test_a_report_that_cannot_have_been_sent_is_refused_and_changes_nothing(permitted: Api) -> None:

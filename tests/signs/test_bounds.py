@@ -144,6 +144,10 @@ HALF = {"type": "Polygon", "coordinates": [[[-122, 45], [-121.5, 45], [-121.5, 4
 AROUND = {"type": "Polygon", "coordinates": [[[-123, 44], [-120, 44], [-120, 47], [-123, 47], [-123, 44]]]}
 IN_EAST_HALF = {"type": "Point", "coordinates": [-121.2, 45.5]}
 IN_WEST_HALF = {"type": "Point", "coordinates": [-121.8, 45.5]}
+# an altitude is optional, position by position (RFC 7946 section 3.1.1)
+ALONG_WEST_HALF = {"type": "LineString", "coordinates": [[-121.8, 45.5], [-121.7, 45.5, 61.5]]}
+CORNER = [-122, 45, 9.5]
+HALF_FROM_A_HEIGHT = {"type": "Polygon", "coordinates": [[CORNER, *HALF["coordinates"][0][1:4], CORNER]]}
 
 
 @pytest.mark.parametrize(
@@ -162,6 +166,9 @@ IN_WEST_HALF = {"type": "Point", "coordinates": [-121.8, 45.5]}
         ({"geometry": IN_EAST_HALF}, {"feature_id": BED}, False),
         ({"feature_id": BED}, {"feature_id": BED}, True),
         ({}, {}, True),
+        ({"geometry": ALONG_WEST_HALF}, {"area": HALF}, True),
+        ({"geometry": ALONG_WEST_HALF}, {"area": HALF_FROM_A_HEIGHT}, True),
+        ({"geometry": IN_EAST_HALF}, {"area": HALF_FROM_A_HEIGHT}, False),
     ],
 )
 async def test_a_survey_bounds_the_signs_it_covers(
