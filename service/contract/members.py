@@ -136,6 +136,7 @@ BY_MEMBER: dict[str, Any] = DUE | {
         }
     ],
     "NewPack.state": "law",
+    "NewPack.except_areas": LEFT_OUT,
     "NewPack.sub_areas": LEFT_OUT,
     "NewPack.text_as_of": "2026-01",
     "NewPack.verified_on": "2026-03-02",

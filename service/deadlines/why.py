@@ -76,13 +76,18 @@ def _as_taken(one: RuleApplied) -> str:
     return one.rule if fallback is None else f"{one.rule}, taken as {fallback}"
 
 
-def notice(rules: Sequence[RuleApplied], place: Place, *, is_look: bool) -> str:
-    """What comes first, how old each reading is, and where no pack speaks of looks there, that too."""
-    said = [NOTICE]
+def readings(rules: Sequence[RuleApplied]) -> list[str]:
+    """How old the reading of each text is that these rules stand in, each once."""
     read = {one.pack: one for one in rules if one.pack is not None}
-    said += [
+    return [
         aged(one.citation or "", one.text_as_of, one.verified_on, one.reviewed_by) for one in read.values()
     ]
+
+
+def notice(rules: Sequence[RuleApplied], place: Place, *, is_look: bool) -> str:
+    """What comes first, how old each reading is, and where no pack speaks of looks there, that too."""
+    read = readings(rules)
+    said = [NOTICE, *read]
     if is_look and place.region and not read:
         said.append(
             f"No rule pack sets a look in {place.region}: the house policy decides; look up the local code."

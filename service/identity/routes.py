@@ -19,6 +19,7 @@ from service.identity.models import (
     NewBusiness,
     Worker,
 )
+from service.identity.rules import policy_faults
 from service.kernel.bodies import decode
 from service.kernel.db import Db, Pool
 from service.kernel.errors import Fault, Missing, invalid
@@ -60,6 +61,8 @@ async def amend_business(
     async with entry(pool, caller.business_id, now, caller.key_id) as book:
         outcome = await stated.patch(book, BUSINESS, caller.business_id, body, if_match)
         if outcome.before is not None and outcome.before.house_policies != outcome.now.house_policies:
+            if faults := policy_faults(outcome.now.house_policies):
+                raise invalid(faults)
             await every_property_anew(book)
         if outcome.before is not None and outcome.before.zone != outcome.now.zone:
             await every_permit_anew(book)

@@ -63,7 +63,7 @@ def _exists(day: str) -> bool:
 
 def _of_areas(new: NewPack) -> Iterator[Fault]:
     """An empty name would hold where the county is empty too; a doubled one is a slip."""
-    for member in ("sub_areas", "places"):
+    for member in ("sub_areas", "places", "except_areas"):
         known: set[str] = set()
         for place, name in enumerate(getattr(new, member)):
             alike = name.casefold().strip().removesuffix(" county")

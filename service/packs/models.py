@@ -170,7 +170,8 @@ Rule = (
 class NewPack(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
     """One text as it was read: where it holds, who stands behind it, since when, and what it says.
 
-    `sub_areas` are counties or the like, `places` cities inside the region; none named: all of it. The text is
+    `sub_areas` are counties or the like, `places` cities inside the region; none named: all of it, but for
+    `except_areas`, counties or cities where another text speaks. The text is
     of `text_as_of` (null where the copy names no date) and was read on `verified_on`; `reviewed_by` is empty
     until a person who practises law or the trade there has looked at it. `effective_until` is exclusive.
     """
@@ -179,6 +180,7 @@ class NewPack(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omi
     region: Region
     sub_areas: Annotated[list[Name], Meta(max_length=200)] = field(default_factory=list)
     places: Annotated[list[Name], Meta(max_length=200)] = field(default_factory=list)
+    except_areas: Annotated[list[Name], Meta(max_length=200)] = field(default_factory=list)
     authority: Name
     citation: Sentence
     text_as_of: PartialDate | None = None

@@ -25,16 +25,19 @@ def shipped_files() -> dict[str, bytes]:
 
 def covers(pack: NewPack, region: str, county: str | None, locality: str | None) -> bool:
     """Whether a pack holds at a place: its region or a part of it, and one of its sub-areas or places, if it
-    names any. "Thurston" and "Thurston County" are the same county. What is not known of a place lies in none."""
+    names any, and none of the areas that it excepts. "Thurston" and "Thurston County" are the same county. What is
+    not known of a place lies in none."""
     if region != pack.region and not region.startswith(f"{pack.region}-"):
+        return False
+    if _is_among(county, pack.except_areas) or _is_among(locality, pack.except_areas):
         return False
     if not pack.sub_areas and not pack.places:
         return True
-    counties = {_alike(one) for one in pack.sub_areas}
-    towns = {_alike(one) for one in pack.places}
-    return (county is not None and _alike(county) in counties) or (
-        locality is not None and _alike(locality) in towns
-    )
+    return _is_among(county, pack.sub_areas) or _is_among(locality, pack.places)
+
+
+def _is_among(area: str | None, names: Iterable[str]) -> bool:
+    return area is not None and _alike(area) in map(_alike, names)
 
 
 def _alike(area: str) -> str:

@@ -9,7 +9,8 @@ from msgspec import Struct
 from service.claims.models import Applied, Presence
 from service.facts.models import Fate
 from service.identity.models import HousePolicy, Licence
-from service.kernel.values import FootTraffic, Hazard
+from service.kernel.values import FootTraffic, Hazard, Point
+from service.packs.models import Pack
 from service.records.models import LicenceLine, Party, RepairLine, ToldLine
 from service.sets.models import Check, Placing
 
@@ -32,6 +33,10 @@ class Head(Struct, frozen=True, kw_only=True):
     withdrawn_at: datetime | None
     zone: str
     region: str
+    county: str | None = None
+    locality: str | None = None
+    position: Point | None = None
+    packs: list[Pack] = []
     property_ref: str | None
     address: str | None
     job_id: UUID | None
@@ -57,7 +62,6 @@ class SetPlacing(Placing, frozen=True, kw_only=True):
     """A set at the property as it was placed."""
 
     set_id: UUID
-    target: str | None
     position: dict[str, Any] | None
     depth_mm: int | None
     foot_traffic: FootTraffic | None

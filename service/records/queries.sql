@@ -1,7 +1,10 @@
 -- name: read_head
 -- Hazards are those that were stated when the visit ended: what the office learns later changes no record of before.
 select v.id, v.property_id, v.worker_id, v.with_worker_ids, v.arrived_at, v.ended_at, v.outcome, v.treatments_none,
-       v.customer_note, v.withdrawn_at, p.zone, p.region, p.ref as property_ref, p.address, k.job_id, j.target,
+       v.customer_note, v.withdrawn_at, p.zone, p.region, p.county, p.locality, p.position, (
+           select coalesce(jsonb_agg(to_jsonb(k) - 'business_id' order by k.id), '[]') from rule_pack k
+           where k.business_id = :business_id and (p.region = k.region or starts_with(p.region, k.region || '-'))
+       ) as packs, p.ref as property_ref, p.address, k.job_id, j.target,
        case when m.id is not null then jsonb_build_object('number', m.number, 'authority', m.authority) end as permit,
        b.zone as business_zone, b.licences, b.house_policies,
        exists (select from sign s where s.business_id = :business_id and s.visit_id = :visit_id
@@ -61,11 +64,15 @@ where c.business_id = :business_id and c.property_id = :property_id and c.method
 
 -- name: list_placings
 -- Sets at the property that the visit touched, or that had not ended before it.
-select s.id as set_id, s.visit_id, s.property_id, s.placed_at, s.mechanism, s.moved_from_set_id, s.target,
-       s.position, s.depth_mm, s.foot_traffic, coalesce(s.cover_on_turf, false) as cover_on_turf,
+select s.id as set_id, s.visit_id, s.property_id, s.placed_at, s.mechanism, s.moved_from_set_id,
+       coalesce(s.target, q.target) as target, q.permit_id is not null as under_permit,
+       v.worker_id || v.with_worker_ids as worker_ids, s.position, s.depth_mm, s.foot_traffic, coalesce(s.cover_on_turf, false) as cover_on_turf,
        (select array_agg((one->>'no')::int) from jsonb_array_elements(s.traps) one) as trap_nos
 from set_state e
 join trap_set s on s.business_id = :business_id and s.id = e.set_id and s.property_id = :property_id
+join visit v on v.business_id = :business_id and v.id = s.visit_id
+left join visit_job k on k.business_id = :business_id and k.visit_id = s.visit_id
+left join job q on q.business_id = :business_id and q.id = k.job_id
 where e.business_id = :business_id and e.property_id = :property_id
   and (s.placed_at <= :ended_at or s.visit_id = :visit_id)
   and (e.ended_at is null or e.ended_at >= :arrived_at or s.visit_id = :visit_id
@@ -75,10 +82,11 @@ where e.business_id = :business_id and e.property_id = :property_id
 -- name: list_checks
 -- Looks at these sets up to the visit's end, by visits at the property, and all of the visit's own.
 select c.id, c.visit_id, c.property_id, c.set_id, c.checked_at, c.checked_by, c.finding, c.action, c.traps,
-       c.ground_searched,
+       c.ground_searched, v.worker_id || v.with_worker_ids as worker_ids,
        coalesce((select array_agg(a.trap_no) from catch a where a.business_id = :business_id
                  and a.visit_id = c.visit_id and a.check_id = c.id), '{}') as caught_in
 from trap_check c
+join visit v on v.business_id = :business_id and v.id = c.visit_id
 where c.business_id = :business_id and c.property_id = :property_id
   and (c.visit_id = :visit_id or (c.set_id = any (:set_ids::uuid[]) and c.checked_at <= :ended_at));
 

@@ -14,7 +14,6 @@ from service.cautions.models import CautionLine, Met
 from service.cautions.rules import cautions_for, merged
 from service.claims.models import Presence
 from service.claims.rules import claims, period_of, statement, treatments
-from service.deadlines.why import NOTICE
 from service.identity.models import Licence
 from service.kernel.canonical import canonical, sha256
 from service.kernel.days import local_date
@@ -36,6 +35,7 @@ from service.records.set_lines import (
     methods_used,
     next_due,
     nights,
+    notice_on,
     set_lines,
 )
 from service.sets.models import IN_THE_GROUND
@@ -92,7 +92,7 @@ def content(facts: VisitFacts) -> VisitContent:
         cautions=_cautions(facts, lines, placings),
         told=sorted(facts.told, key=lambda one: (one.told_at, one.told_id.bytes)),
         next_due=next_due(lines, ends),
-        notice=NOTICE,
+        notice=notice_on(lines, ends),
     )
 
 

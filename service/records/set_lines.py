@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 from uuid import UUID
 
 from service.deadlines.models import Place
+from service.deadlines.why import NOTICE, readings
 from service.methods.rules import class_of
 from service.records.facts import Head, SetCheck, SetPlacing
 from service.records.models import CheckLine, Done, MethodUsed, NextDue, SetLine
@@ -15,10 +16,14 @@ from service.sets.rules import derive
 
 
 class AtEnd(NamedTuple):
-    """What followed from the facts of a set as at the visit's end: its state, and the looks owed to it."""
+    """What followed from the facts of a set as at the visit's end: its state, and the looks owed to it.
+
+    `readings` say how old the texts are that the looks rest on.
+    """
 
     state: SetState
     owed: list[NextDue]
+    readings: list[str]
 
 
 def is_seen(head: Head, visit_id: UUID, at: datetime) -> bool:
@@ -34,7 +39,16 @@ def own_checks(head: Head, checks: Sequence[SetCheck]) -> list[SetCheck]:
 
 def at_end(head: Head, placings: Mapping[UUID, SetPlacing], checks: Sequence[SetCheck]) -> dict[UUID, AtEnd]:
     """By set id, how each set stood at the visit's end; `placings` are those that count."""
-    place = Place(property_id=head.property_id, zone=head.zone, house_policies=head.house_policies)
+    place = Place(
+        property_id=head.property_id,
+        zone=head.zone,
+        house_policies=head.house_policies,
+        region=head.region,
+        county=head.county,
+        locality=head.locality,
+        position=head.position,
+        packs=head.packs,
+    )
     of_set: dict[UUID, list[SetCheck]] = defaultdict(list)
     for check in checks:
         if is_seen(head, check.visit_id, check.checked_at):
@@ -44,12 +58,12 @@ def at_end(head: Head, placings: Mapping[UUID, SetPlacing], checks: Sequence[Set
         facts = SetFacts(set_id=set_id, placing=placings.get(set_id), checks=list(of_set[set_id]))
         book = derive(facts, place)
         if book.state is not None:
-            owed = [
-                NextDue(set_id=set_id, kind=one.kind, due_at=one.due_at)
-                for one in book.deadlines
-                if one.state == "open"
-            ]
-            found[set_id] = AtEnd(book.state, owed)
+            still_open = [one for one in book.deadlines if one.state == "open"]
+            found[set_id] = AtEnd(
+                book.state,
+                [NextDue(set_id=set_id, kind=one.kind, due_at=one.due_at) for one in still_open],
+                [text for one in still_open for text in readings(one.why.rules)],
+            )
     return found
 
 
@@ -103,6 +117,12 @@ def next_due(lines: Sequence[SetLine], ends: Mapping[UUID, AtEnd]) -> list[NextD
     """The looks owed to these sets, the soonest first."""
     owed = [one for line in lines for one in ends[line.set_id].owed]
     return sorted(owed, key=lambda one: (one.due_at, one.kind, one.set_id.bytes))
+
+
+def notice_on(lines: Sequence[SetLine], ends: Mapping[UUID, AtEnd]) -> str:
+    """What comes first, and how old each text is that a look owed rests on."""
+    read = sorted({text for line in lines for text in ends[line.set_id].readings})
+    return " ".join([NOTICE, *read])
 
 
 def nights(half_nights: int) -> str:

@@ -128,7 +128,7 @@ def _deadline(facts: SetFacts, ran: Ran, words: Sequence[Contact], place: Place)
     """One deadline of the set: open without a look that met it, else met or late by its instant."""
     start, met_by, uncounted = ran
     met_at = met_by.checked_at if met_by else None
-    contacts = [one for one in words if start.at <= one.at and (met_at is None or one.at <= met_at)]
+    contacts = [one for one in words if start.at <= one.at and (met_at is None or one.at < met_at)]
     due: Due | None
     if start.kind == "check":
         due = look_due(start.at, place, covered_of(facts.placing), contacts)

@@ -21,7 +21,7 @@ def own_bounds(sign: Seen, looks: Sequence[Looked], clearings: Sequence[Cleared]
     said: list[tuple[BoundKind, UUID, datetime]] = []
     if sign.absent_since is not None:
         said.append(("absent_since", sign.id, sign.absent_since))
-    said += [("look", one.id, one.at) for one in looks if not one.fresh_soil]
+    said += [("look", one.id, one.at) for one in looks if one.fresh_soil is False]
     said += [("clearing", one.id, one.at) for one in clearings if one.at >= sign.at]
     return [Bound(kind=kind, id=fact_id, property_id=sign.property_id, at=at) for kind, fact_id, at in said]
 

@@ -241,7 +241,9 @@ def test_a_sub_area_confines_a_pack() -> None:
         assert gophers not in at("US-WA", county, "Thurston Lane"), county
     for county, locality in (("Northern Zone", None), ("Sample", "Northern Zone"), (None, "northern zone")):
         assert "us-ny-northern-zone" in at("US-NY", county, locality), (county, locality)
+        assert "us-ny-look-24-hours" not in at("US-NY", county, locality), (county, locality)
     assert "us-ny-northern-zone" not in at("US-NY", "Albany", "Albany")
+    assert "us-ny-look-24-hours" in at("US-NY", "Albany", "Albany")
 
 
 def test_a_region_holds_its_parts_and_a_place_is_found_by_its_name() -> None:

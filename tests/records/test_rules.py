@@ -174,6 +174,14 @@ def test_the_next_look_is_due_by_the_facts_up_to_the_end():
     assert stated.next_due == [NextDue(set_id=trap.set_id, kind="check", due_at=la(10, 0))]
 
 
+def test_the_next_look_is_due_by_the_packs_of_the_place_and_the_notice_says_how_old_they_are():
+    """New York: once in each 24 hours (ECL 11-1105, text as of 2014, read on 2026-11-25)."""
+    trap = a_set(31, SECOND, la(8, 10, 5))
+    stated = content(facts_of(SECOND, [SECOND], placings=[trap], head=head_of(SECOND, region="US-NY")))
+    assert stated.next_due == [NextDue(set_id=trap.set_id, kind="check", due_at=la(9, 10, 5))]
+    assert stated.notice.endswith("ECL 11-1105: text as of 2014, read on 2026-11-25, not reviewed.")
+
+
 def test_a_set_that_ended_before_and_was_not_touched_is_left_out():
     trap = a_set(31, FIRST, la(1, 10))
     pulled = a_check(41, trap.set_id, LATE, la(4, 10, 5), action="pulled")

@@ -179,6 +179,8 @@ def test_what_was_told_and_looks_at_the_sign_bound_it_but_not_a_look_that_found_
     seen_without = looked(la(13, 8), fresh_soil=False)
     assert patch_of(sign, seen_without).earliest_at == la(13, 8)
     assert patch_of(sign, looked(la(13, 8), fresh_soil=True)).earliest_at == la(12, 8)
+    # who does not say whether there was soil, says nothing of it: in doubt it does not cover
+    assert patch_of(sign, looked(la(13, 8))).earliest_at == la(12, 8)
     assert patch_of(sign, seen_without, bounds=[mown(la(13, 7))]).earliest_from == "look"
 
 

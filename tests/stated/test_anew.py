@@ -8,7 +8,7 @@ from service.clock.wake import HANDLERS
 from service.kernel.db import Pool
 from service.work import ticks as work
 from tests.bodies import SQUARE, a_set, a_sign, a_visit, an_id
-from tests.http import PROPERTY, VISIT, Api, Clock, a_property
+from tests.http import PROPERTY, VISIT, Api, Clock, a_property, pointers
 
 LAWN = an_id(5)
 INSIDE = {"type": "Point", "coordinates": [-122.45, 45.55]}
@@ -80,13 +80,12 @@ async def test_another_house_policy_moves_what_began_while_it_is_in_force(
     assert (found, kind in winner) == (due_at, True)
 
 
-async def test_a_policy_without_any_part_leaves_nothing_due(
-    standing: Api, clock: Clock, pool: Pool, clock_pool: Pool
-) -> None:
-    await standing.patch("business", {"house_policies": [{}]}, If_Match='"1"')
-    await do(clock, pool, clock_pool)
+async def test_a_policy_without_any_part_is_refused_as_nothing_would_be_due(standing: Api) -> None:
+    answer = await standing.patch("business", {"house_policies": [{"calendar_days": 1}, {}]}, If_Match='"1"')
+    assert (answer.status_code, pointers(answer)) == (422, [("#/house_policies/1", "sets_no_look")])
+    assert "off_where_law_speaks" in answer.json()["detail"]
     (one,) = await standing.items("deadlines?kind=check")
-    assert one["state"] == "withdrawn"
+    assert one["state"] == "open"
 
 
 async def test_a_feature_that_is_drawn_later_says_which_mounds_a_survey_covers(
