@@ -5,7 +5,6 @@ from typing import Any
 from uuid import UUID, uuid5
 
 import asyncpg
-import msgspec
 import pytest
 
 from service.clock.wake import HANDLERS
@@ -72,26 +71,12 @@ async def sent(api: Api, ended: str, sent_on: str) -> Any:
     return await api.patch(PATH, told, If_Match=tag)
 
 
-async def post_pack(owner: "asyncpg.Connection[asyncpg.Record]", api: Api, **members: Any) -> None:
-    """A text becomes the business's own pack."""
-    row = {
-        "business_id": api.business_id,
-        "id": an_id(70),
-        "version": 1,
-        "name": "a-text",
-        "sub_areas": [],
-        "places": [],
-        "verified_on": "2026-05-01",
-        "state": "law",
-        "received_at": "2026-05-14T00:00:00Z",
-        **CONNECTICUT,
-        "region": "XX",
-        **members,
-    }
-    await owner.execute(
-        "insert into rule_pack select * from jsonb_populate_record(null::rule_pack, $1)",
-        msgspec.to_builtins(row),
-    )
+async def post_pack(api: Api) -> str:
+    """A text becomes the business's own pack; its address."""
+    stated = {"name": "a-text", "verified_on": "2026-05-01", "state": "law", **CONNECTICUT, "region": "XX"}
+    answer = await api.post("rule-packs", stated)
+    assert answer.status_code == 201, answer.text
+    return f"rule-packs/{answer.json()['id']}"
 
 
 async def test_a_report_is_a_deadline_of_its_permit(permitted: Api) -> None:
@@ -250,13 +235,11 @@ async def test_a_permit_of_which_nobody_says_when_leaves_nothing_due(api: Api) -
 
 
 async def test_a_pack_of_the_business_speaks_once_the_queue_is_done(
-    api: Api, pool: Pool, clock: Clock, wake: Any, owner: "asyncpg.Connection[asyncpg.Record]"
+    api: Api, clock: Clock, wake: Any
 ) -> None:
     """RCSA 26-47-1: the year to 30 November, by 31 December, also where nothing was taken."""
     await api.made(PATH, {name: each for name, each in BODY.items() if name != "report_periods"})
-    await post_pack(owner, api)
-    async with entry(pool, api.business_id, clock.now) as book:
-        await every_permit_anew(book)
+    pack = await post_pack(api)
     await wake(clock.now)
     (shown,) = await api.items("deadlines")
     assert (shown["due_at"], shown["started_at"]) == ("2027-01-01T08:00:00Z", "2026-12-01T08:00:00Z")
@@ -265,9 +248,7 @@ async def test_a_pack_of_the_business_speaks_once_the_queue_is_done(
         "a-text", "a-text/yearly-report", "RCSA 26-47-1", "yes",
     )  # fmt: skip
     assert shown["why"]["sentence"].startswith("Report, also where nothing was taken, by Fri 1 Jan 2027")
-    await owner.execute("delete from rule_pack")
-    async with entry(pool, api.business_id, clock.now) as book:
-        await every_permit_anew(book)
+    assert (await api.delete(pack, If_Match='"1"')).status_code == 200
     (waiting,) = await api.items("deadlines")
     assert waiting["being_worked_out_anew"] is True
     await wake(clock.now)
@@ -275,10 +256,8 @@ async def test_a_pack_of_the_business_speaks_once_the_queue_is_done(
     assert (gone["state"], gone.get("being_worked_out_anew")) == ("withdrawn", None)
 
 
-async def test_a_pack_of_another_business_says_nothing(
-    api: Api, two: tuple[Api, Api], owner: "asyncpg.Connection[asyncpg.Record]"
-) -> None:
-    await post_pack(owner, two[1])
+async def test_a_pack_of_another_business_says_nothing(api: Api, two: tuple[Api, Api]) -> None:
+    await post_pack(two[1])
     await api.made(PATH, {name: each for name, each in BODY.items() if name != "report_periods"})
     assert await api.items("deadlines") == []
 
