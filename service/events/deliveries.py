@@ -21,8 +21,9 @@ sql = Queries(__package__)
 LEASE = timedelta(seconds=60)
 MOST_EVENTS = 1_000
 MOST_ENDPOINTS = 500
-# What an endpoint gives at first, and what it has at most out at one courier when all goes well.
-FIRST_QUOTA, LARGEST_QUOTA = 64, 1_024
+# What an endpoint has at most out at one courier until something got through, and when all goes well. Few at first:
+# what is held for receivers that hang is room that all others lack.
+FIRST_QUOTA, LARGEST_QUOTA = 8, 1_024
 NOTHING = timedelta()
 
 

@@ -185,25 +185,30 @@ select count(*) from moved;
 -- Spans businesses: the courier serves them all. due_at is schedule, retry and lease at once: a claim moves it to
 -- the end of the lease, so that a delivery whose courier died comes up again by itself. Each endpoint gives at
 -- most its quota, less what this courier holds of it already, so that a slow receiver holds nobody else up; one whose
--- circuit is open gives nothing, and when it may be tried again it gives one. The commit does not wait for the disk: a
--- lease need not outlive a crash of the server.
+-- circuit is open gives nothing, and when it may be tried again it gives one. Those of which least is held come first:
+-- where not all may be claimed, that is no matter of where they lie in the table. The commit does not wait for the disk:
+-- a lease need not outlive a crash of the server.
 with at as materialized (
     select coalesce(:now::timestamptz, now()) as now, set_config('synchronous_commit', 'off', true)
 ), taken as materialized (
     select d.business_id, d.endpoint_id, d.deliverynumber, e.version
-    from endpoint e
-    left join unnest(:endpoint_ids::uuid[], :quotas::int[], :held::int[]) as a (endpoint_id, quota, held)
-        on a.endpoint_id = e.id
+    from (
+        select e.business_id, e.id, e.version, coalesce(a.held, 0) as held,
+               case when e.failures >= :failures_to_open then 1 else coalesce(a.quota, :first_quota::int) end as quota
+        from endpoint e
+        left join unnest(:endpoint_ids::uuid[], :quotas::int[], :held::int[]) as a (endpoint_id, quota, held)
+            on a.endpoint_id = e.id
+        where e.state = 'active' and coalesce(e.next_try_at <= (select now from at), true)
+        order by coalesce(a.held, 0)
+    ) e
     cross join lateral (
         select w.business_id, w.endpoint_id, w.deliverynumber from delivery w
         where w.business_id = e.business_id and w.endpoint_id = e.id and w.state = 'waiting'
           and w.due_at <= (select now from at)
         order by w.due_at
-        limit greatest(0, case when e.failures >= :failures_to_open then 1 else coalesce(a.quota, :first_quota::int) end
-                          - coalesce(a.held, 0))
+        limit greatest(0, e.quota - e.held)
         for update skip locked
     ) d
-    where e.state = 'active' and coalesce(e.next_try_at <= (select now from at), true)
     limit :most
 ), claimed as (
     update delivery d

@@ -272,6 +272,17 @@ async def test_claims_leave_room_to_what_is_in_the_air(book: Book, courier):
     assert len(await claim(courier, 1, now=NOW)) == 1
 
 
+async def test_where_not_all_may_be_claimed_those_of_whom_least_is_held_come_first(book: Book, courier):
+    """Wherever they lie in the table: the first in it do not take the room of all others again and again."""
+    busy = [(await book.add_endpoint(f"http://127.0.0.1/{number}"))[0] for number in range(4)]
+    last, _ = await book.add_endpoint("http://127.0.0.1/last")
+    await book.tell(NOW, 4)
+    await fan_out(courier, NOW)
+    held = {one: Held(quota=1_000, held=5 + number) for number, one in enumerate(busy)}
+    claimed = await claim(courier, 8, held, NOW)
+    assert [[one.endpoint_id for one in claimed].count(id_) for id_ in (last, *busy)] == [4, 4, 0, 0, 0]
+
+
 async def test_two_couriers_deliver_each_event_once_and_number_without_gap(book: Book, courier):
     async with receiving() as receiver:
         endpoint_id, _ = await book.add_endpoint(receiver.url)
