@@ -12,6 +12,7 @@ import msgspec
 import uvloop
 
 from service.events import sender
+from service.events.addresses import Reach
 from service.events.lanes import LARGEST_WINDOW
 from service.events.signing import Ed25519PrivateKey, signed_headers
 from service.kernel.ids import new_id
@@ -46,7 +47,7 @@ async def send_all(one: Round, sessions: sender.Sessions) -> float:
 
 async def serve() -> None:
     """One round after the other, on kept connections."""
-    async with sender.open_sessions((ip_network("127.0.0.0/8"),)) as sessions:
+    async with sender.open_sessions(Reach((ip_network("127.0.0.0/8"),))) as sessions:
         for line in sys.stdin:
             print(await send_all(msgspec.json.decode(line, type=Round), sessions), flush=True)
 
