@@ -19,10 +19,12 @@ sql = Queries(__package__)
 
 # Longer than a claim may wait for its turn and an attempt may take, so that only a dead courier's come up again.
 LEASE = timedelta(seconds=60)
-MOST_EVENTS = 1_000
+# numbered at once, among all endpoints that are behind
+MOST_EVENTS = 5_000
 MOST_ENDPOINTS = 500
-# What an endpoint gives at first, and what it has at most out at one courier when all goes well.
-FIRST_QUOTA, LARGEST_QUOTA = 64, 1_024
+# What an endpoint has at most out at one courier until something got through, and when all goes well. Few at first:
+# what is held for receivers that hang is room that all others lack.
+FIRST_QUOTA, LARGEST_QUOTA = 8, 1_024
 NOTHING = timedelta()
 
 
@@ -181,7 +183,13 @@ async def _pause_hopeless(
         return
     for endpoint in settled:
         counted = {(endpoint.endpoint_id, number) for number in endpoint.deliverynumbers}
-        own = [one for one in failed if (one.claimed.endpoint_id, one.claimed.deliverynumber) in counted]
+        # what an address answered that was amended since says nothing of the new one
+        own = [
+            one
+            for one in failed
+            if (one.claimed.endpoint_id, one.claimed.deliverynumber) in counted
+            and one.claimed.version == endpoint.version
+        ]
         if any(rules.is_gone(one.outcome) for one in own):
             await _pause(pool, endpoint, EndpointPaused(endpoint_id=endpoint.endpoint_id, reason="gone"),
                          rules.GONE_REASON, now)  # fmt: skip
@@ -201,7 +209,11 @@ async def _pause(pool: Pool, endpoint: Settled, told: EndpointPaused, reason: st
     async with transaction(pool) as db:
         book = Entry(db, endpoint.business_id, now)
         paused = await db.value(
-            sql.pause_endpoint, business_id=book.business_id, id=endpoint.endpoint_id, reason=reason
+            sql.pause_endpoint,
+            business_id=book.business_id,
+            id=endpoint.endpoint_id,
+            version=endpoint.version,
+            reason=reason,
         )
         if paused is not None:
             book.tell(told, endpoint.endpoint_id)

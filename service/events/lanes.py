@@ -25,7 +25,7 @@ from service.kernel.now import random_bytes, utc_now
 from service.kernel.sealing import NotOpened
 
 # To all endpoints at once, and claimed for all.
-MOST_IN_AIR, MOST_HELD = 1_000, 8_192
+MOST_IN_AIR, MOST_HELD = 2_000, 8_192
 # At once to one endpoint: few until it has shown that it takes them, each that it takes allowing one more.
 FIRST_WINDOW, LARGEST_WINDOW = 4, 64
 QUOTA_OF_WINDOW = LARGEST_QUOTA // LARGEST_WINDOW
@@ -80,7 +80,8 @@ class Lane:
     @property
     def held(self) -> Held:
         """No more than it can send within the lease if it goes on like this; one where nothing gets through."""
-        quota = 1 if self.is_closed else max(FIRST_QUOTA, self.window * QUOTA_OF_WINDOW)
+        quota = FIRST_QUOTA if self.window == FIRST_WINDOW else self.window * QUOTA_OF_WINDOW
+        quota = 1 if self.is_closed else quota
         return Held(quota, len(self.waiting) + self.in_air)
 
     def learn(self, attempted: Attempted) -> None:

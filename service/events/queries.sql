@@ -138,26 +138,30 @@ select count(*) from replayed, (select pg_notify('setbook_event', :business_id::
 
 -- name: fan_out
 -- Spans businesses: the courier serves them all. An endpoint's row is locked while its deliveries are numbered,
--- so that the numbers have no gap; a second courier passes over it. A paused one is left where it stands. The
--- furthest behind come first, and no more at once than is done in a moment. The body is made here, once for all
--- attempts. A :now that is null is the database's own: couriers whose clocks differ or step agree on what is due.
+-- so that the numbers have no gap; a second courier passes over it. A paused one is left where it stands. No more at
+-- once than is done in a moment, and each endpoint gets its share of that, the least behind first: those that come back
+-- with a long backlog keep nobody's news waiting. The body is made here, once for all attempts. A :now that is null is
+-- the database's own: couriers whose clocks differ or step agree on what is due.
 -- The commit does not wait for the disk: should the server crash meanwhile, then all that was committed later is lost
 -- too, and the same events get the same numbers again.
 with at as materialized (
     select coalesce(:now::timestamptz, now()) as now, set_config('synchronous_commit', 'off', true)
 ), behind as materialized (
-    select e.business_id, e.id, e.types, e.fanned_out_sequence, e.last_deliverynumber,
-           least(c.value, e.fanned_out_sequence + :most_events::bigint) as upto
+    select e.business_id, e.id, e.types, e.fanned_out_sequence, e.last_deliverynumber, c.value as latest
     from endpoint e join counter c on c.business_id = e.business_id and c.name = 'event'
     where e.state = 'active' and e.fanned_out_sequence < c.value
-    order by c.value - e.fanned_out_sequence desc
+    order by c.value - e.fanned_out_sequence
     limit :most_endpoints
     for update of e skip locked
+), shared as materialized (
+    select b.*, least(b.latest, b.fanned_out_sequence
+                                + greatest(1, :most_events::bigint / (select count(*) from behind))) as upto
+    from behind b
 ), matching as (
     select b.business_id, b.id as endpoint_id, v.sequence, v as told,
            b.last_deliverynumber + row_number() over (partition by b.business_id, b.id order by v.sequence)
                as deliverynumber
-    from behind b
+    from shared b
     join event v on v.business_id = b.business_id and v.sequence > b.fanned_out_sequence and v.sequence <= b.upto
     where case when v.type = 'test.ping' then v.subject = b.id
           else cardinality(b.types) = 0
@@ -176,7 +180,7 @@ with at as materialized (
     set fanned_out_sequence = b.upto,
         last_deliverynumber = e.last_deliverynumber
             + (select count(*) from written w where w.business_id = b.business_id and w.endpoint_id = b.id)
-    from behind b where e.business_id = b.business_id and e.id = b.id
+    from shared b where e.business_id = b.business_id and e.id = b.id
     returning e.id
 )
 select count(*) from moved;
@@ -185,25 +189,30 @@ select count(*) from moved;
 -- Spans businesses: the courier serves them all. due_at is schedule, retry and lease at once: a claim moves it to
 -- the end of the lease, so that a delivery whose courier died comes up again by itself. Each endpoint gives at
 -- most its quota, less what this courier holds of it already, so that a slow receiver holds nobody else up; one whose
--- circuit is open gives nothing, and when it may be tried again it gives one. The commit does not wait for the disk: a
--- lease need not outlive a crash of the server.
+-- circuit is open gives nothing, and when it may be tried again it gives one. Those of which least is held come first:
+-- where not all may be claimed, that is no matter of where they lie in the table. The commit does not wait for the disk:
+-- a lease need not outlive a crash of the server.
 with at as materialized (
     select coalesce(:now::timestamptz, now()) as now, set_config('synchronous_commit', 'off', true)
 ), taken as materialized (
     select d.business_id, d.endpoint_id, d.deliverynumber, e.version
-    from endpoint e
-    left join unnest(:endpoint_ids::uuid[], :quotas::int[], :held::int[]) as a (endpoint_id, quota, held)
-        on a.endpoint_id = e.id
+    from (
+        select e.business_id, e.id, e.version, coalesce(a.held, 0) as held,
+               case when e.failures >= :failures_to_open then 1 else coalesce(a.quota, :first_quota::int) end as quota
+        from endpoint e
+        left join unnest(:endpoint_ids::uuid[], :quotas::int[], :held::int[]) as a (endpoint_id, quota, held)
+            on a.endpoint_id = e.id
+        where e.state = 'active' and coalesce(e.next_try_at <= (select now from at), true)
+        order by coalesce(a.held, 0)
+    ) e
     cross join lateral (
         select w.business_id, w.endpoint_id, w.deliverynumber from delivery w
         where w.business_id = e.business_id and w.endpoint_id = e.id and w.state = 'waiting'
           and w.due_at <= (select now from at)
         order by w.due_at
-        limit greatest(0, case when e.failures >= :failures_to_open then 1 else coalesce(a.quota, :first_quota::int) end
-                          - coalesce(a.held, 0))
+        limit greatest(0, e.quota - e.held)
         for update skip locked
     ) d
-    where e.state = 'active' and coalesce(e.next_try_at <= (select now from at), true)
     limit :most
 ), claimed as (
     update delivery d
@@ -227,7 +236,7 @@ order by e.id, k.made_at desc, k.scheme;
 
 -- name: settle_deliveries
 -- Spans businesses: the courier serves them all. Fenced by the attempt: the word of a courier whose lease ran out
--- and whose delivery was claimed again is void. (With the state beside it the planner takes the waiting list's
+-- and whose delivery was claimed again is void, and so is a word said twice, since it might undo a replay. (With the state beside it the planner takes the waiting list's
 -- index and walks all of an endpoint's backlog for each row.)
 -- An endpoint's circuit closes with what gets through; while nothing does it opens, and each time for half as long again
 -- as it has failed for, within bounds. Endpoints are locked in one order.
@@ -242,7 +251,7 @@ with at as materialized (select coalesce(:now::timestamptz, now()) as now), sett
                 :durations_ms::int[], :answers::bytea[])
         as s (business_id, endpoint_id, deliverynumber, attempt, state, wait, sent_at, status, error, duration_ms, answer)
     where d.business_id = s.business_id and d.endpoint_id = s.endpoint_id and d.deliverynumber = s.deliverynumber
-      and d.attempt = s.attempt
+      and d.attempt = s.attempt and d.in_air
     returning d.business_id, d.endpoint_id, d.deliverynumber, d.state
 ), counted as (
     select business_id, endpoint_id, array_agg(deliverynumber) as deliverynumbers,
@@ -282,7 +291,7 @@ where d.business_id = s.business_id and d.endpoint_id = s.endpoint_id and d.deli
   and d.attempt = s.attempt;
 
 -- name: pause_endpoint
--- By the courier; once only, so that it is told once.
+-- By the courier; once only, so that it is told once, and not where it was amended since the attempt was claimed.
 update endpoint set state = 'paused', paused_reason = :reason, version = version + 1
-where business_id = :business_id and id = :id and state = 'active'
+where business_id = :business_id and id = :id and state = 'active' and version = :version
 returning id;

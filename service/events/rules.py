@@ -91,7 +91,7 @@ def asked_wait(retry_after: str | None, now: datetime) -> timedelta:
         return timedelta(seconds=min(int(text[:9]), 10**8))
     try:
         date = parsedate_to_datetime(text)
-    except (ValueError, TypeError):
+    except (ValueError, TypeError, OverflowError):
         return timedelta()
     return max(timedelta(), (date if date.tzinfo else date.replace(tzinfo=UTC)) - now)
 

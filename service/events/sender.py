@@ -13,6 +13,7 @@ from aiohttp.abc import AbstractResolver
 
 from service.events import envelope
 from service.events.addresses import Reach, refusal
+from service.events.names import SystemNames
 from service.events.rules import TAKEN, Outcome
 
 TIMEOUT_SECONDS = 15.0
@@ -56,8 +57,7 @@ async def open_sessions(reach: Reach, resolver: AbstractResolver | None = None) 
             connector = aiohttp.TCPConnector(
                 limit=0,
                 keepalive_timeout=KEEPALIVE_SECONDS,
-                # names are looked up as the machine does it, whatever else is installed
-                resolver=resolver or aiohttp.ThreadedResolver(),
+                resolver=resolver or SystemNames(),
                 socket_factory=guarded(reach, scheme),
             )
             client = aiohttp.ClientSession(

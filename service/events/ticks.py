@@ -84,10 +84,12 @@ async def _land(pool: Pool, air: Air, stop: asyncio.Event) -> None:
 
 
 async def _settle(pool: Pool, air: Air) -> None:
-    """Each list keeps what could not be written."""
+    """What ended is kept where it could not be written; what could not be handed back is left to its lease.
+
+    To hand back a second time what another may have claimed meanwhile would take it out of the other's hand.
+    """
     landed = air.landed.copy()
     air.note(await deliveries.settle(pool, landed, 0.5 + dice()))
     del air.landed[: len(landed)]
-    unsent = air.unsent.copy()
+    unsent, air.unsent = air.unsent, []
     await deliveries.hand_back(pool, unsent)
-    del air.unsent[: len(unsent)]

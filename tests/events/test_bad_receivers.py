@@ -1,12 +1,18 @@
 """One bad endpoint harms nobody: what each kind costs, what is kept of it, and the circuit that opens."""
 
 import asyncio
+import socket
+import threading
+from collections.abc import Awaitable, Callable
 from datetime import timedelta
 from itertools import pairwise
+from uuid import UUID
 
 import pytest
 
 from service.events import deliveries, lanes, rules, sender, ticks
+from service.events.models import EndpointResumed
+from service.events.outbox import entry
 from service.kernel.now import utc_now
 from tests.bad_receivers import BEHAVIOURS, misbehaving
 from tests.events.conftest import Book, deliver, fan_out, receiving, running, status
@@ -66,6 +72,59 @@ async def test_a_healthy_endpoint_beside_every_bad_one_gets_all_at_once(book: Bo
                     told += await book.tell(utc_now())
                     (received,) = await healthy.take()
                     assert received.headers["webhook-id"] == str(told[-1])
+
+
+async def test_many_fresh_endpoints_that_hang_leave_room_for_a_healthy_one(
+    book: Book, add_book: Callable[[], Awaitable[Book]], courier
+) -> None:
+    """With a backlog at each, before any circuit has opened."""
+    count, each, other = 140, 64, await add_book()
+    async with misbehaving("hangs") as (url,), receiving() as healthy:
+        for _ in range(count):
+            await book.add_endpoint(url)
+        await other.add_endpoint(healthy.url)
+        async with entry(book.pool, book.business_id, utc_now()) as opened:
+            for _ in range(each):
+                opened.tell(EndpointResumed(endpoint_id=UUID(int=7)), UUID(int=7))
+        async with running(courier), asyncio.timeout(sender.TIMEOUT_SECONDS - 1):
+            while await book.owner.fetchval(HELD) < count * deliveries.FIRST_QUOTA:
+                pass
+            (told,) = await other.tell(utc_now())
+            (received,) = await healthy.take()
+            assert received.headers["webhook-id"] == str(told)
+
+
+HELD = "select count(*) from delivery where in_air"
+
+
+async def test_names_whose_server_is_silent_keep_no_other_name_waiting(
+    book: Book, courier, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Far more of them than a loop has threads to look names up in."""
+    look_up, over, silent = socket.getaddrinfo, threading.Event(), threading.Semaphore(0)
+
+    def of_the_machine(host: str, *asked: object, **more: object) -> object:
+        if host.endswith(".silent.example"):
+            silent.release()
+            over.wait()
+        return look_up(host, *asked, **more)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(socket, "getaddrinfo", of_the_machine)
+    try:
+        async with receiving() as healthy, running(courier):
+            for number in range(40):
+                await book.add_endpoint(f"https://hook{number}.silent.example/")
+            await book.tell(utc_now())
+            async with asyncio.timeout(sender.TIMEOUT_SECONDS - 1):
+                for _ in range(40):
+                    await asyncio.to_thread(silent.acquire)
+                await book.add_endpoint(healthy.url.replace("127.0.0.1", "localhost"))
+                (told,) = await book.tell(utc_now())
+                (received,) = await healthy.take()
+            assert received.headers["webhook-id"] == str(told)
+            over.set()
+    finally:
+        over.set()
 
 
 async def circuit(book: Book, endpoint_id: object) -> tuple[int, object, object]:

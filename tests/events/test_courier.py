@@ -12,8 +12,9 @@ from standardwebhooks.webhooks import Webhook
 
 from service.events import deliveries, lanes, rules, ticks
 from service.events.deliveries import Attempted, Held, claim, settle
+from service.events.outbox import entry
 from service.kernel.now import utc_now
-from tests.events.conftest import Book, deliver, fan_out, receiving, running, status
+from tests.events.conftest import Book, attempt_all, deliver, fan_out, receiving, running, status
 
 NOW = utc_now()
 
@@ -270,6 +271,78 @@ async def test_claims_leave_room_to_what_is_in_the_air(book: Book, courier):
     assert [one.endpoint_id for one in claimed].count(slow) == 1
     assert [one.endpoint_id for one in claimed].count(quick) == 3
     assert len(await claim(courier, 1, now=NOW)) == 1
+
+
+async def test_the_least_behind_are_numbered_first_and_all_share_a_round(
+    book: Book, add_book, courier, monkeypatch: pytest.MonkeyPatch
+):
+    """Endpoints that come back with a long backlog keep nobody's news waiting."""
+    monkeypatch.setattr(deliveries, "MOST_ENDPOINTS", 3)
+    monkeypatch.setattr(deliveries, "MOST_EVENTS", 12)
+    far = [(await book.add_endpoint(f"http://127.0.0.1/{number}"))[0] for number in range(3)]
+    await book.tell(NOW, 20)
+    near = await add_book()
+    one, _ = await near.add_endpoint("http://127.0.0.1/near")
+    await near.tell(NOW, 2)
+    assert await fan_out(courier, NOW) == 3
+    assert len(await near.deliveries(one)) == 2
+    assert sorted([len(await book.deliveries(id_)) for id_ in far]) == [0, 4, 4]
+    while await fan_out(courier, NOW):
+        pass
+    for id_ in far:
+        assert [each.deliverynumber for each in await book.deliveries(id_)] == list(range(1, 21))
+
+
+async def test_a_word_said_twice_does_not_undo_a_replay(book: Book, courier, sessions):
+    """A courier that lost its connection as it settled says it again when the database is back."""
+    async with receiving() as receiver:
+        endpoint_id, _ = await book.add_endpoint(receiver.url)
+        await book.tell(NOW)
+        said = await deliver(courier, sessions, NOW)
+        async with entry(book.pool, book.business_id, NOW) as opened:
+            await opened.db.run(
+                deliveries.sql.replay_deliveries,
+                business_id=book.business_id,
+                endpoint_id=endpoint_id,
+                now=NOW,
+                deliverynumbers=[1],
+                states=[],
+                since=NOW,
+                until=NOW,
+            )
+        assert await settle(courier, said, 1.0, NOW) == []
+        (kept,) = await book.deliveries(endpoint_id)
+        assert kept.state == "waiting"
+        await deliver(courier, sessions, NOW)
+        await receiver.take(2)
+
+
+async def test_a_410_of_an_address_that_was_amended_meanwhile_pauses_nothing(book: Book, courier, sessions):
+    async with receiving(status(410), status(410)) as receiver:
+        endpoint_id, _ = await book.add_endpoint(receiver.url)
+        await book.tell(NOW)
+        await fan_out(courier, NOW)
+        attempted = await attempt_all(courier, sessions, await claim(courier, 1, now=NOW), NOW)
+        await book.owner.execute(
+            "update endpoint set version = version + 1, url = url || '?new' where id = $1", endpoint_id
+        )
+        await settle(courier, attempted, 1.0, NOW)
+        state = "select state from endpoint where id = $1"
+        assert await book.owner.fetchval(state, endpoint_id) == "active"
+        (kept,) = await book.deliveries(endpoint_id)
+        await deliver(courier, sessions, kept.due_at)
+        assert await book.owner.fetchval(state, endpoint_id) == "paused"
+
+
+async def test_where_not_all_may_be_claimed_those_of_whom_least_is_held_come_first(book: Book, courier):
+    """Wherever they lie in the table: the first in it do not take the room of all others again and again."""
+    busy = [(await book.add_endpoint(f"http://127.0.0.1/{number}"))[0] for number in range(4)]
+    last, _ = await book.add_endpoint("http://127.0.0.1/last")
+    await book.tell(NOW, 4)
+    await fan_out(courier, NOW)
+    held = {one: Held(quota=1_000, held=5 + number) for number, one in enumerate(busy)}
+    claimed = await claim(courier, 8, held, NOW)
+    assert [[one.endpoint_id for one in claimed].count(id_) for id_ in (last, *busy)] == [4, 4, 0, 0, 0]
 
 
 async def test_two_couriers_deliver_each_event_once_and_number_without_gap(book: Book, courier):

