@@ -154,9 +154,8 @@ with at as materialized (
     limit :most_endpoints
     for update of e skip locked
 ), shared as materialized (
-    select b.*, least(b.latest, b.fanned_out_sequence
-                                + greatest(1, :most_events::bigint / (select count(*) from behind))) as upto
-    from behind b
+    select *, least(latest, fanned_out_sequence
+                            + greatest(1, :most_events::bigint / (select count(*) from behind))) as upto from behind
 ), matching as (
     select b.business_id, b.id as endpoint_id, v.sequence, v as told,
            b.last_deliverynumber + row_number() over (partition by b.business_id, b.id order by v.sequence)
@@ -189,9 +188,8 @@ select count(*) from moved;
 -- Spans businesses: the courier serves them all. due_at is schedule, retry and lease at once: a claim moves it to
 -- the end of the lease, so that a delivery whose courier died comes up again by itself. Each endpoint gives at
 -- most its quota, less what this courier holds of it already, so that a slow receiver holds nobody else up; one whose
--- circuit is open gives nothing, and when it may be tried again it gives one. Those of which least is held come first:
--- where not all may be claimed, that is no matter of where they lie in the table. The commit does not wait for the disk:
--- a lease need not outlive a crash of the server.
+-- circuit is open gives nothing, and when it may be tried again it gives one. Those of which least is held come first,
+-- wherever they lie in the table. The commit does not wait for the disk: a lease need not outlive a server's crash.
 with at as materialized (
     select coalesce(:now::timestamptz, now()) as now, set_config('synchronous_commit', 'off', true)
 ), taken as materialized (
@@ -239,29 +237,33 @@ order by e.id, k.made_at desc, k.scheme;
 -- and whose delivery was claimed again is void, and so is a word said twice, since it might undo a replay. (With the state beside it the planner takes the waiting list's
 -- index and walks all of an endpoint's backlog for each row.)
 -- An endpoint's circuit closes with what gets through; while nothing does it opens, and each time for half as long again
--- as it has failed for, within bounds. Endpoints are locked in one order.
-with at as materialized (select coalesce(:now::timestamptz, now()) as now), settled as (
+-- as it has failed for, within bounds. Endpoints are locked in one order, and before their deliveries, as where one is
+-- taken out.
+with at as materialized (select coalesce(:now::timestamptz, now()) as now), said as materialized (
+    select * from unnest(:business_ids::uuid[], :endpoint_ids::uuid[], :deliverynumbers::bigint[], :attempts::int[],
+            :states::text[], :waits::interval[], :sent_ats::timestamptz[], :statuses::int[], :errors::text[],
+            :durations_ms::int[], :answers::bytea[])
+        as s (business_id, endpoint_id, deliverynumber, attempt, state, wait, sent_at, status, error, duration_ms, answer)
+), locked as materialized (
+    select e.business_id, e.id
+    from endpoint e
+    where e.id in (select endpoint_id from said) and (e.failures > 0
+          or e.id not in (select endpoint_id from said where state = 'delivered'))
+    order by e.business_id, e.id for no key update of e
+), settled as (
     update delivery d
     set state = s.state, due_at = (select now from at) + s.wait, in_air = false,
         last_attempt_at = s.sent_at, last_status = s.status, last_error = s.error, last_duration_ms = s.duration_ms,
         last_answer = s.answer,
         delivered_at = case when s.state = 'delivered' then (select now from at) else d.delivered_at end
-    from unnest(:business_ids::uuid[], :endpoint_ids::uuid[], :deliverynumbers::bigint[], :attempts::int[],
-                :states::text[], :waits::interval[], :sent_ats::timestamptz[], :statuses::int[], :errors::text[],
-                :durations_ms::int[], :answers::bytea[])
-        as s (business_id, endpoint_id, deliverynumber, attempt, state, wait, sent_at, status, error, duration_ms, answer)
+    from said s
     where d.business_id = s.business_id and d.endpoint_id = s.endpoint_id and d.deliverynumber = s.deliverynumber
-      and d.attempt = s.attempt and d.in_air
+      and d.attempt = s.attempt and d.in_air and (select count(*) from locked) >= 0
     returning d.business_id, d.endpoint_id, d.deliverynumber, d.state
 ), counted as (
     select business_id, endpoint_id, array_agg(deliverynumber) as deliverynumbers,
            bool_or(state = 'delivered') as got_through, count(*)::int as tried
     from settled group by business_id, endpoint_id
-), locked as materialized (
-    select e.business_id, e.id, c.got_through, c.tried
-    from endpoint e join counted c on c.business_id = e.business_id and c.endpoint_id = e.id
-    where e.failures > 0 or not c.got_through
-    order by e.business_id, e.id for no key update of e
 ), circuit as (
     update endpoint e
     set failures = case when k.got_through then 0 else e.failures + k.tried end,
@@ -272,7 +274,8 @@ with at as materialized (select coalesce(:now::timestamptz, now()) as now), sett
                 :shortest_open::interval,
                 ((select now from at) - coalesce(e.failing_since, (select now from at))) / 2))
             end
-    from locked k where e.business_id = k.business_id and e.id = k.id
+    from counted k join locked l on l.business_id = k.business_id and l.id = k.endpoint_id
+    where e.business_id = k.business_id and e.id = k.endpoint_id
     returning e.business_id, e.id, e.failures, e.failing_since,
               (select now from at) - e.failing_since as failing_for
 )

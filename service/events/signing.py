@@ -5,7 +5,6 @@ HMAC-SHA256 with a secret that both sides hold, v1a is Ed25519 (RFC 8032), which
 """
 
 import base64
-import binascii
 import hmac
 from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
@@ -69,7 +68,7 @@ def _after(prefix: str, text: str, what: str) -> bytes:
         )
     try:
         return base64.b64decode(text.removeprefix(prefix), validate=True)
-    except binascii.Error as wrong:
+    except ValueError as wrong:  # binascii.Error is one, and letters beyond ASCII raise a plain one
         raise ValueError(f"What stands after {prefix} is base64; copy it whole.") from wrong
 
 

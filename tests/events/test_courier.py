@@ -317,6 +317,29 @@ async def test_a_word_said_twice_does_not_undo_a_replay(book: Book, courier, ses
         await receiver.take(2)
 
 
+WAITING_FOR_LOCK = (
+    "select count(*) from pg_stat_activity where datname = current_database() and wait_event_type = 'Lock'"
+)
+
+
+async def test_an_endpoint_is_taken_out_while_its_failures_are_settled(book: Book, courier, sessions):
+    """Neither waits for what the other holds."""
+    async with receiving(status(500)) as receiver:
+        endpoint_id, _ = await book.add_endpoint(receiver.url)
+        await book.tell(NOW)
+        await fan_out(courier, NOW)
+        attempted = await attempt_all(courier, sessions, await claim(courier, 1, now=NOW), NOW)
+    of = {"business_id": book.business_id, "id": endpoint_id}
+    async with entry(book.pool, book.business_id, NOW) as opened:
+        await opened.db.run(deliveries.sql.read_endpoint_for_update, **of)
+        settling = asyncio.create_task(settle(courier, attempted, 1.0, NOW))
+        while not await book.owner.fetchval(WAITING_FOR_LOCK):
+            pass
+        await opened.db.run(deliveries.sql.delete_endpoint, **of)
+    assert await settling == []
+    assert await book.deliveries(endpoint_id) == []
+
+
 async def test_a_410_of_an_address_that_was_amended_meanwhile_pauses_nothing(book: Book, courier, sessions):
     async with receiving(status(410), status(410)) as receiver:
         endpoint_id, _ = await book.add_endpoint(receiver.url)

@@ -104,6 +104,7 @@ def test_a_secret_reads_back_as_its_bytes(key):
         (SECRET.removeprefix("whsec_"), "begins with whsec_"),
         ("whsk_" + SECRET.removeprefix("whsec_"), "begins with whsec_"),
         ("whsec_not/base64!", "is base64"),
+        ("whsec_\u00e9", "is base64"),
         ("whsec_" + SECRET[6:-1], "is base64"),
         ("whsec_AA==", "24 to 64 bytes; this one has 1"),
         (secret_text(bytes(23)), "24 to 64 bytes; this one has 23"),
