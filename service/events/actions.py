@@ -7,7 +7,7 @@ from service.events.keyring import add_keys
 from service.events.models import Endpoint, EndpointPaused, EndpointResumed, NewEndpoint
 from service.events.outbox import Entry
 from service.kernel.db import Db
-from service.kernel.errors import Missing
+from service.kernel.errors import Missing, Refused
 from service.kernel.ids import new_id
 from service.kernel.sql import Queries
 
@@ -22,8 +22,14 @@ async def load_endpoint(db: Db, business_id: UUID, endpoint_id: UUID) -> Endpoin
     return kept
 
 
+# Each costs every courier a look; nobody bills through more.
+MOST_ENDPOINTS = 100
+
+
 async def add(book: Entry, new: NewEndpoint, secret: bytes, sealing_key: bytes) -> Endpoint:
     """Keep a new endpoint with its keys; it gets what is told from now on."""
+    if await book.db.value(sql.count_endpoints, business_id=book.business_id) >= MOST_ENDPOINTS:
+        raise Refused("conflict", f"A business has at most {MOST_ENDPOINTS} endpoints; take one out first.")
     endpoint_id = new_id()
     await book.db.run(
         sql.insert_endpoint,

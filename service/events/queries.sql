@@ -49,6 +49,9 @@ where business_id = :business_id and id = :id;
 select id, version, url, types, description, state, paused_reason, public_key, created_at from endpoint
 where business_id = :business_id and id = :id for update;
 
+-- name: count_endpoints
+select count(*) from endpoint where business_id = :business_id;
+
 -- name: insert_endpoint
 -- It gets what is told from now on: the log up to here counts as fanned out. Its keys make it the first version.
 insert into endpoint (business_id, id, url, types, description, state, paused_reason, version, fanned_out_sequence,

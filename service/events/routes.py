@@ -55,7 +55,14 @@ async def list_endpoints(
 
 @post(
     "/endpoints",
-    **route("events", takes=NewEndpoint, gives=EndpointMade, status=(201,), headers=("ETag", "Location")),
+    **route(
+        "events",
+        takes=NewEndpoint,
+        gives=EndpointMade,
+        status=(201,),
+        headers=("ETag", "Location"),
+        refuses=(409, 422),
+    ),
 )
 async def add_endpoint(
     request: Request[Any, Any, Any], body: RawBody, caller: Caller, pool: Pool, now: datetime

@@ -78,14 +78,15 @@ async def test_many_fresh_endpoints_that_hang_leave_room_for_a_healthy_one(
     book: Book, add_book: Callable[[], Awaitable[Book]], courier
 ) -> None:
     """With a backlog at each, before any circuit has opened."""
-    count, each, other = 140, 64, await add_book()
+    count, each, other = 70, 64, await add_book()
     async with misbehaving("hangs") as (url,), receiving() as healthy:
-        for _ in range(count):
-            await book.add_endpoint(url)
+        for bad in (book, await add_book()):
+            for _ in range(count):
+                await bad.add_endpoint(url)
+            async with entry(bad.pool, bad.business_id, utc_now()) as opened:
+                for _ in range(each):
+                    opened.tell(EndpointResumed(endpoint_id=UUID(int=7)), UUID(int=7))
         await other.add_endpoint(healthy.url)
-        async with entry(book.pool, book.business_id, utc_now()) as opened:
-            for _ in range(each):
-                opened.tell(EndpointResumed(endpoint_id=UUID(int=7)), UUID(int=7))
         async with running(courier), asyncio.timeout(sender.TIMEOUT_SECONDS - 1):
             while await book.owner.fetchval(HELD) < count * deliveries.FIRST_QUOTA:
                 pass

@@ -286,3 +286,14 @@ async def test_an_entry_that_fails_leaves_no_gap(api: Api, pool):
 def test_all_that_is_told_can_be_subscribed_to(app: Litestar):
     """The app imports every slice, so that every event is known by then."""
     assert sorted(events()) == sorted(EVENT_TYPES)
+
+
+async def test_a_business_has_a_hundred_endpoints_at_most(
+    api: Api, other: Api, app: Litestar, monkeypatch
+) -> None:
+    monkeypatch.setitem(app.state, "reach", LOOPBACK)
+    monkeypatch.setattr("service.events.actions.MOST_ENDPOINTS", 2)
+    made = [await api.post("endpoints", {"url": f"https://billing.example/{n}"}) for n in range(3)]
+    assert [one.status_code for one in made] == [201, 201, 409]
+    assert made[2].json()["detail"] == "A business has at most 2 endpoints; take one out first."
+    assert (await other.post("endpoints", {"url": "https://billing.example/"})).status_code == 201
