@@ -88,7 +88,7 @@ async def test_many_fresh_endpoints_that_hang_leave_room_for_a_healthy_one(
                     opened.tell(EndpointResumed(endpoint_id=UUID(int=7)), UUID(int=7))
         await other.add_endpoint(healthy.url)
         async with running(courier), asyncio.timeout(sender.TIMEOUT_SECONDS - 1):
-            while await book.owner.fetchval(HELD) < count * deliveries.FIRST_QUOTA:
+            while await book.owner.fetchval(HELD) < 2 * count * deliveries.FIRST_QUOTA:
                 pass
             (told,) = await other.tell(utc_now())
             (received,) = await healthy.take()
