@@ -19,12 +19,13 @@ SEARCH_RULE = "Missing set: a search by the end of the next local day"
 
 
 class Start(NamedTuple):
-    """A fact from which a deadline runs."""
+    """A fact from which a deadline runs, and when what it starts is due while nobody says a word."""
 
     kind: Kind
     fact_id: UUID
     at: datetime
     by: str
+    due: Due | None
 
 
 class Ran(NamedTuple):
@@ -47,7 +48,8 @@ def deadlines_of(
     """
     words = [_word(one) for one in monitored]
     words += [_word(look) for look, _, _ in steps if _tells_a_capture(look)]
-    ran = sorted([*_checks(facts, steps, place), *_searches(steps)], key=lambda one: one.start.at)
+    ran = [*_checks(facts, steps, place), *_searches(steps, place)]
+    ran.sort(key=lambda one: one.start.at)
     derived = [_deadline(facts, one, words, place) for one in ran]
     return [one for one in derived if one is not None]
 
@@ -57,21 +59,25 @@ def _checks(facts: SetFacts, steps: Sequence[Step], place: Place) -> list[Ran]:
     ran: list[Ran] = []
     owed: Start | None = None
     uncounted: list[Check] = []
+    covered = covered_of(facts.placing)
     if facts.placing is not None:
-        owed = Start("check", facts.set_id, facts.placing.placed_at, "placed")
+        placed_at = facts.placing.placed_at
+        owed = Start("check", facts.set_id, placed_at, "placed", look_due(placed_at, place, covered))
     for look, _, after in steps:
         stands = word_of(after)
-        if owed and stands in ("standing", "missing") and not _counts(look, owed, facts, place):
+        if owed and stands in ("standing", "missing") and not _counts(look, owed, facts.placing):
             uncounted.append(look)
             continue
         if owed:
             ran.append(Ran(owed, look, uncounted))
-        owed = Start("check", look.id, look.checked_at, _word_for(look)) if stands == "standing" else None
-        uncounted = []
+        owed, uncounted = None, []
+        if stands == "standing":
+            due = look_due(look.checked_at, place, covered)
+            owed = Start("check", look.id, look.checked_at, _word_for(look), due)
     return [*ran, Ran(owed, None, uncounted)] if owed else ran
 
 
-def _searches(steps: Sequence[Step]) -> list[Ran]:
+def _searches(steps: Sequence[Step], place: Place) -> list[Ran]:
     """The searches for a set that was missing."""
     ran: list[Ran] = []
     search: Start | None = None
@@ -81,14 +87,14 @@ def _searches(steps: Sequence[Step]) -> list[Ran]:
             ran.append(Ran(search, look, []))
             search = None
         elif search is None and is_sought:
-            search = Start("set_search", look.id, look.checked_at, "missing")
+            due = day_end_due(look.checked_at, place, SEARCH_DAYS, SEARCH_RULE, "set_search")
+            search = Start("set_search", look.id, look.checked_at, "missing", due)
     return [*ran, Ran(search, None, [])] if search else ran
 
 
-def _counts(look: Check, owed: Start, facts: SetFacts, place: Place) -> bool:
-    """Whether every rule that asks for the look accepts who made it."""
-    due = look_due(owed.at, place, covered_of(facts.placing))
-    return due is None or is_accepted(due, looked_by(look, facts.placing))
+def _counts(look: Check, owed: Start, placing: Placing | None) -> bool:
+    """Whether every rule that asks for the look accepts who made it; words change nothing of that."""
+    return owed.due is None or is_accepted(owed.due, looked_by(look, placing))
 
 
 def looked_by(look: Check, placing: Placing | None) -> set[LookedBy]:
@@ -129,11 +135,9 @@ def _deadline(facts: SetFacts, ran: Ran, words: Sequence[Contact], place: Place)
     start, met_by, uncounted = ran
     met_at = met_by.checked_at if met_by else None
     contacts = [one for one in words if start.at <= one.at and (met_at is None or one.at < met_at)]
-    due: Due | None
-    if start.kind == "check":
+    due = start.due
+    if start.kind == "check" and contacts:
         due = look_due(start.at, place, covered_of(facts.placing), contacts)
-    else:
-        due = day_end_due(start.at, place, SEARCH_DAYS, SEARCH_RULE, "set_search")
     if due is None:
         return None
     state: State = "open" if met_at is None else "met" if is_met(met_at, due) else "late"
