@@ -23,6 +23,7 @@ from service.deadlines import routes as deadlines
 from service.events import routes as events
 from service.events.addresses import Reach
 from service.events.bell import Bell
+from service.exports import routes as exports
 from service.identity import routes as identity
 from service.incidents import routes as incidents
 from service.jobs import routes as jobs
@@ -42,6 +43,7 @@ from service.records import routes as records
 from service.refusals import routes as refusals
 from service.rounds import routes as rounds
 from service.sets import routes as sets
+from service.signatures import routes as signatures
 from service.signs import routes as signs
 from service.treatments import routes as treatments
 from service.upkeep import routes as upkeep
@@ -86,10 +88,12 @@ SLICES = [
     incidents,
     events,
     records,
+    exports,
     months,
     animals_taken,
 ]
 api = Router("/v1", route_handlers=[slice_.router for slice_ in SLICES])
+ROUTERS = [api, contract.router, signatures.router]
 
 
 def create_app(
@@ -106,7 +110,7 @@ def create_app(
     of events find the schemas, `reach` says how far these may be, and `now` is the clock that handlers are given.
     """
     app = Litestar(
-        route_handlers=[api, contract.router],
+        route_handlers=ROUTERS,
         guards=[guard.authorise, check_query],
         dependencies={
             "caller": Provide(guard.caller_of),

@@ -109,11 +109,11 @@ def explain(given: Namespace) -> None:
 
 def schema(_given: Namespace) -> None:
     """Write the contract's files anew from the models."""
-    from service.app import api
+    from service.app import ROUTERS
     from service.contract import actions as contract
-    from service.contract.routes import FOLDER, router
+    from service.contract.routes import FOLDER
 
-    contract.write(FOLDER, [api, router])
+    contract.write(FOLDER, ROUTERS)
 
 
 def settings(given: Namespace) -> Settings:

@@ -225,7 +225,7 @@ async def until_stopped(runner: Callable[[asyncio.Event], Coroutine[Any, Any, No
     await runner(stopped)
 
 
-async def run_clock(_settings: Settings, url: str, stopped: asyncio.Event) -> None:
+async def run_clock(settings: Settings, url: str, stopped: asyncio.Event) -> None:
     """The clock claims as the clock, and does the work of a business as the app; first it looks at the rules."""
     from service.clock import wake
     from service.packs.actions import note_rules, rules_digest
@@ -235,7 +235,7 @@ async def run_clock(_settings: Settings, url: str, stopped: asyncio.Event) -> No
     clock_pool = await open_pool(url, "clock", CLOCK_CONNECTIONS)
     app_pool = await open_pool(url, "app", WORK_CONNECTIONS)
     async with clock_pool, app_pool:
-        await wake.run(clock_pool, app_pool, stopped)
+        await wake.run(clock_pool, app_pool, sealing_key(settings), stopped)
 
 
 async def run_courier(settings: Settings, url: str, stopped: asyncio.Event) -> None:

@@ -10,13 +10,15 @@ from uuid import UUID
 import asyncpg
 import msgspec
 
-from service.clock.wake import HANDLERS
+from service.clock.wake import handlers
 from service.deadlines.rules import deadline_id
 from service.deadlines.ticks import tick
 from service.kernel.db import Pool
 from service.work import ticks as work
+from tests.http import SEALING_KEY
 
 Connection = asyncpg.Connection
+HANDLERS = handlers(SEALING_KEY)
 # by property (None: at none), then by what it is of: rows in an order of their own
 Book = dict[str | None, dict[str, list[Any]]]
 

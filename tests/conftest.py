@@ -26,7 +26,7 @@ from service.kernel.migrate import migrate
 from service.kernel.now import random_bytes
 from service.server.embedded import throwaway
 from tests.bodies import NOW
-from tests.http import LOS_ANGELES, PUBLIC_URL, Api, Clock, furnish
+from tests.http import LOS_ANGELES, PUBLIC_URL, SEALING_KEY, Api, Clock, furnish
 
 # a busy machine is no fault of the code under test
 settings.register_profile("no_deadline", deadline=None)
@@ -153,7 +153,7 @@ async def owner(database: str) -> "AsyncIterator[asyncpg.Connection[asyncpg.Reco
 def one_app() -> tuple[Litestar, Clock]:
     """The API and its clock, put together once for all tests; `app` gives it the book of one."""
     clock = Clock(NOW)
-    return create_app(None, new_id(), random_bytes(32), PUBLIC_URL, now=clock), clock  # type: ignore[arg-type]
+    return create_app(None, new_id(), SEALING_KEY, PUBLIC_URL, now=clock), clock  # type: ignore[arg-type]
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ from tests.bodies import an_id
 
 PROPERTY, WORKER, VISIT = an_id(1), an_id(2), an_id(3)
 LOS_ANGELES = "America/Los_Angeles"
+SEALING_KEY = bytes(range(32))
 PUBLIC_URL = "https://setbook.test"
 
 

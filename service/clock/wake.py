@@ -23,18 +23,20 @@ log = logging.getLogger("setbook.clock")
 EVERY_SECONDS = 1
 
 
-HANDLERS: Mapping[str, Handler] = {
-    **records.HANDLERS,
-    REFUSALS_AGAIN: visits.refusals_again,
-    PROPERTY_ANEW: visits.property_anew,
-    LEFT_OUT: tell_left_out,
-    PERMIT_ANEW: permit_anew,
-}
+def handlers(sealing_key: bytes) -> Mapping[str, Handler]:
+    """Who does each kind of work; `sealing_key` opens the key that signs records."""
+    return {
+        **records.handlers(sealing_key),
+        REFUSALS_AGAIN: visits.refusals_again,
+        PROPERTY_ANEW: visits.property_anew,
+        LEFT_OUT: tell_left_out,
+        PERMIT_ANEW: permit_anew,
+    }
 
 
-async def run(clock_pool: Pool, app_pool: Pool, stop: asyncio.Event) -> None:
+async def run(clock_pool: Pool, app_pool: Pool, sealing_key: bytes, stop: asyncio.Event) -> None:
     """Wake the ticks until `stop`. Any number of clocks may run at once."""
-
+    done_by = handlers(sealing_key)
     looked: deadlines.Looked | None = None
 
     async def deadlines_fall_due() -> None:
@@ -42,7 +44,7 @@ async def run(clock_pool: Pool, app_pool: Pool, stop: asyncio.Event) -> None:
         looked = await deadlines.go_on(clock_pool, utc_now(), looked)
 
     async def work_is_done() -> None:
-        while await work.run(clock_pool, app_pool, utc_now(), HANDLERS):
+        while await work.run(clock_pool, app_pool, utc_now(), done_by):
             pass
 
     # a wake that comes while the one before it still works is left out, and that needs no word

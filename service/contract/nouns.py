@@ -20,7 +20,7 @@ from service.months.models import MonthSummary
 from service.packs.models import PackShown
 from service.permits.models import Permit
 from service.properties.models import Feature, Property, Tenure
-from service.records.models import Party, ServiceRecord
+from service.records.models import Party, ServiceRecord, SignedRecord
 from service.refusals.models import Refusal
 from service.rounds.models import Round
 from service.sets.models import SetShown, TrapShown
@@ -63,6 +63,7 @@ NOUNS: dict[str, Any] = {
     "rule-pack": PackShown,
     "round": Round,
     "service-record": ServiceRecord,
+    "signed-service-record": SignedRecord,
     "set": SetShown,
     "sign": SignShown,
     "survey": Survey,

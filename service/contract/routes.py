@@ -9,6 +9,7 @@ from msgspec import Struct
 from service import __version__
 from service.contract.problems import MEANINGS
 from service.kernel.errors import TITLES, Missing
+from service.kernel.http import public_route
 
 FOLDER = Path(__file__).parents[2] / "schema"
 PAGE = Path(__file__).with_name("docs.html")
@@ -39,53 +40,42 @@ class ProblemMeaning(Struct, frozen=True):
 NO_STORE = {"Cache-Control": "no-store"}
 
 
-def _public(gives: Any, produces: str = "application/json", refuses: tuple[int, ...] = ()) -> dict[str, Any]:
-    described = {
-        "public": True,
-        "gives": gives,
-        "status": (200,),
-        "produces": {produces: gives},
-        "refuses": refuses,
-    }
-    return {"opt": described}
-
-
 def _kept_file(path: Path, media: str) -> Response[bytes]:
     return Response(path.read_bytes(), media_type=media)
 
 
-@get("/livez", **_public(Health))
+@get("/livez", **public_route(Health))
 async def livez() -> Response[Health]:
     """The process answers."""
     return Response(Health("alive"), headers=NO_STORE)
 
 
-@get("/readyz", **_public(Health, refuses=(503,)))
+@get("/readyz", **public_route(Health, refuses=(503,)))
 async def readyz(request: Request[Any, Any, Any]) -> Response[Health]:
     """The database answers too."""
     await request.app.state.pool.fetchval("select 1")
     return Response(Health("ready"), headers=NO_STORE)
 
 
-@get("/version", **_public(Release))
+@get("/version", **public_route(Release))
 async def version() -> Release:
     """The version of Setbook."""
     return Release(__version__)
 
 
-@get("/openapi.json", **_public(dict[str, Any]))
+@get("/openapi.json", **public_route(dict[str, Any]))
 async def openapi() -> Response[bytes]:
     """This document."""
     return _kept_file(FOLDER / "openapi.json", "application/json")
 
 
-@get("/docs", **_public(str, "text/html"))
+@get("/docs", **public_route(str, "text/html"))
 async def read_docs() -> Response[bytes]:
     """The document as a page for people."""
     return _kept_file(PAGE, "text/html")
 
 
-@get("/schema/v1/{name:str}", **_public(dict[str, Any], SCHEMA_MEDIA, (404,)))
+@get("/schema/v1/{name:str}", **public_route(dict[str, Any], SCHEMA_MEDIA, (404,)))
 async def read_schema(name: str) -> Response[bytes]:
     """The JSON Schema of a noun or an event, e.g. visit.json, check.overdue.json."""
     kept = {path.name: path for path in (FOLDER / "v1").iterdir()}
@@ -94,7 +84,7 @@ async def read_schema(name: str) -> Response[bytes]:
     return _kept_file(kept[name], SCHEMA_MEDIA)
 
 
-@get("/problems/{kind:str}", **_public(ProblemMeaning, refuses=(404,)))
+@get("/problems/{kind:str}", **public_route(ProblemMeaning, refuses=(404,)))
 async def read_problem(kind: str) -> ProblemMeaning:
     """What the `type` of a problem means."""
     if kind not in TITLES:

@@ -216,6 +216,7 @@ BY_NAME: dict[str, Any] = {
     "secret": "whsec_ZXhhbXBsZSBleGFtcGxlIGV4YW1wbGUgZXhhbXBsZSE=",
     "sequence": "00000000000000000042",
     "sha256": _DIGEST,
+    "signature": "eyJhbGciOiJFZDI1NTE5Iiwia2lkIjoiLi4uIn0..c2lnbmF0dXJl",
     "trap_no": 1,
     "types": ["check.overdue", "record.*"],
     "url": "https://billing.example/hooks/setbook",

@@ -50,6 +50,20 @@ def route(
     return {"opt": described}
 
 
+def public_route(
+    gives: Any, produces: str = "application/json", refuses: tuple[int, ...] = ()
+) -> dict[str, Any]:
+    """The part of a route that needs no key, outside /v1."""
+    described = {
+        "public": True,
+        "gives": gives,
+        "status": (200,),
+        "produces": {produces: gives},
+        "refuses": refuses,
+    }
+    return {"opt": described}
+
+
 def tag_of(version: int) -> str:
     """The strong ETag of a stated resource (RFC 9110 section 8.8.3)."""
     return f'"{version}"'

@@ -24,11 +24,14 @@ from service.records.models import (
     VisitContent,
 )
 from service.records.reading import read_basis, read_facts, read_holder, read_party
+from service.signatures.keyring import signer_in_force
+from service.signatures.models import Signer
+from service.signatures.rules import RECORD_TYPE, sign
 
 sql = Queries(__package__)
 
 
-async def issue(entry: Entry, visit_id: UUID) -> Issued | None:
+async def issue(entry: Entry, sealing_key: bytes, visit_id: UUID) -> Issued | None:
     """Issue the visit's record, or its next version where the content has changed; None where nothing is new.
 
     The content is compared and nothing else: a changed name, a later arrival of the same facts, or a set that
@@ -62,7 +65,8 @@ async def issue(entry: Entry, visit_id: UUID) -> Issued | None:
         content=content,
         basis=await read_basis(db, business_id, head, visit_ids),
     )
-    return await _store(entry, record, party)
+    signer = await signer_in_force(db, sealing_key, entry.now)
+    return await _store(entry, record, party, signer)
 
 
 async def _content(entry: Entry, head: Head, holder: Holder | None) -> tuple[Content, set[UUID]]:
@@ -83,7 +87,7 @@ async def _number(entry: Entry, head: Head, latest: Latest | None) -> tuple[str,
     return f"{year:04}-{value:06}", 1
 
 
-async def _store(entry: Entry, record: ServiceRecord, party: Party) -> Issued:
+async def _store(entry: Entry, record: ServiceRecord, party: Party, signer: Signer) -> Issued:
     """Tell of the version, and keep it under the place in the log that this gives it."""
     content = record.content
     written = rules.bytes_of(record)
@@ -107,6 +111,7 @@ async def _store(entry: Entry, record: ServiceRecord, party: Party) -> Issued:
         withdrawn=not isinstance(content, VisitContent),
         bytes=written.decode(),
         sha256=digest,
+        signature=sign(signer, RECORD_TYPE, written),
         content_sha256=rules.content_digest(content),
         party=party,
     )

@@ -6,26 +6,7 @@ from uuid import UUID
 from msgspec import Struct
 
 from service.kernel.values import Instant
-from service.records.models import Party, ServiceRecord
-
-
-class Excluded(Struct, frozen=True, kw_only=True):
-    """A record that a claim leaves out, and why, in the record's own words."""
-
-    number: str
-    version: int
-    why: str
-
-
-class RecordPage(Struct, frozen=True, kw_only=True):
-    """Records in the order of the log; `next` is always there: the cursor to go on from, now or later.
-
-    `excluded` lists what `claim` left out of this page.
-    """
-
-    items: list[ServiceRecord]
-    next: str
-    excluded: list[Excluded]
+from service.records.models import Party, SignedRecord
 
 
 class RecordVersion(Struct, frozen=True, kw_only=True):
@@ -48,11 +29,11 @@ class RecordVersions(Struct, frozen=True, kw_only=True, tag="service_record_vers
     versions: list[RecordVersion]
 
 
-class RecordWithParty(Struct, frozen=True, kw_only=True, tag="service_record_with_party", tag_field="noun"):
+class RecordWithParty(
+    SignedRecord, frozen=True, kw_only=True, tag="service_record_with_party", tag_field="noun"
+):
     """A version with the persons beside it; `party_hash` in the record binds the party block to it."""
 
-    record: ServiceRecord
-    sha256: str
     party: Party
 
 

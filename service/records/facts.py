@@ -150,18 +150,11 @@ class Ended(Struct, frozen=True, kw_only=True):
     ended_at: datetime
 
 
-class Selected(Struct, frozen=True, kw_only=True):
-    """A version by its place in the log, and whether the claim that was asked for holds."""
-
-    sequence: int
-    holds: bool
-
-
 class Stored(Struct, frozen=True, kw_only=True):
-    """A version as kept: the text that is handed out as it is, its digest in hex, the persons beside it."""
+    """A version as kept: the text that goes out as it is, the record's digest in hex, the persons beside it."""
 
     number: str
     version: int
-    bytes: str
+    line: str
     sha256: str
     party: Party

@@ -222,6 +222,18 @@ class Party(Struct, frozen=True, kw_only=True):
     worker_names: list[str]
 
 
+class SignedRecord(Struct, frozen=True, kw_only=True, tag="signed_service_record", tag_field="noun"):
+    """A version as it goes out, itself in RFC 8785 form.
+
+    `sha256` (hex) and `signature` are over the record's RFC 8785 bytes; the signature is a detached JWS (RFC 7515
+    appendix F) whose key is in `/.well-known/jwks.json`. Null on what was issued before records were signed.
+    """
+
+    record: ServiceRecord
+    sha256: str
+    signature: str | None
+
+
 class RecordIssued(Event, frozen=True, kw_only=True):
     """The first version of a service record."""
 

@@ -134,6 +134,12 @@ def party_hash(party: Party) -> str:
     return sha256(bytes_of(party)).hex()
 
 
+def with_party(line: str, party: Party) -> bytes:
+    """A signed record as it goes out, with the persons beside it; RFC 8785 form again."""
+    members = line.removeprefix('{"noun":"signed_service_record",').encode()
+    return b'{"noun":"service_record_with_party","party":' + bytes_of(party) + b"," + members
+
+
 def in_force(licences: Sequence[Licence], day: date) -> list[LicenceLine]:
     """The licences that had not expired on the day, as they are printed."""
     return [

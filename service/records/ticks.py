@@ -1,6 +1,7 @@
 """What the clock has done for records: the first one of a visit, and a property's records compared anew."""
 
 from datetime import datetime, timedelta
+from functools import partial
 from uuid import UUID
 
 from service.events.outbox import Entry
@@ -8,6 +9,7 @@ from service.kernel.sql import Queries
 from service.records.actions import issue
 from service.records.facts import Ended
 from service.work import door
+from service.work.door import Handler
 from service.work.models import RECORD, RECORDS_ANEW
 
 sql = Queries(__package__)
@@ -17,13 +19,15 @@ MOST_AT_ONCE = 50
 JUST_AFTER = timedelta(microseconds=1)
 
 
-async def issue_first(entry: Entry, visit_id: UUID, since_at: datetime | None) -> None:  # noqa: ARG001
+async def issue_first(sealing_key: bytes, entry: Entry, visit_id: UUID, since_at: datetime | None) -> None:  # noqa: ARG001
     """The record of a visit that has none yet; further versions are for `compare_anew`, once it is quiet."""
     if not await entry.db.value(sql.has_record, business_id=entry.business_id, visit_id=visit_id):
-        await issue(entry, visit_id)
+        await issue(entry, sealing_key, visit_id)
 
 
-async def compare_anew(entry: Entry, property_id: UUID, since_at: datetime | None) -> None:
+async def compare_anew(
+    sealing_key: bytes, entry: Entry, property_id: UUID, since_at: datetime | None
+) -> None:
     """A new version of each record at the property whose visit ended since and whose content has changed.
 
     Where there are many, the rest is put back on the queue as work of its own.
@@ -37,10 +41,12 @@ async def compare_anew(entry: Entry, property_id: UUID, since_at: datetime | Non
         most=MOST_AT_ONCE,
     )
     for visit in visits:
-        await issue(entry, visit.id)
+        await issue(entry, sealing_key, visit.id)
     if len(visits) >= MOST_AT_ONCE:
         rest = visits[-1].ended_at + JUST_AFTER
         await door.put(entry, RECORDS_ANEW, property_id, rest, entry.now)
 
 
-HANDLERS = {RECORD: issue_first, RECORDS_ANEW: compare_anew}
+def handlers(sealing_key: bytes) -> dict[str, Handler]:
+    """What the clock does for records, whose signing key is sealed under `sealing_key`."""
+    return {RECORD: partial(issue_first, sealing_key), RECORDS_ANEW: partial(compare_anew, sealing_key)}

@@ -30,12 +30,11 @@ from service.kernel.db import Db, Pool, open_pool
 from service.kernel.ids import new_id
 from service.kernel.now import random_bytes, utc_now
 from service.kernel.sql import Queries
-from tests.http import PUBLIC_URL
+from tests.http import PUBLIC_URL, SEALING_KEY
 
 Answer = Callable[[web.Request], Awaitable[web.StreamResponse]]
 identity = Queries("service.identity")
 LOOPBACK = Reach((ip_network("127.0.0.0/8"),))
-SEALING_KEY = bytes(range(32))
 
 
 @dataclass

@@ -16,8 +16,9 @@ from service.events.keyring import add_keys, retire_keys
 from service.events.outbox import entry
 from service.events.signing import check_signed, public_key, secret_text
 from service.kernel.now import utc_now
-from tests.events.conftest import SEALING_KEY, Book, Received, receiving, running
+from tests.events.conftest import Book, Received, receiving, running
 from tests.events.test_signing import VERIFY
+from tests.http import SEALING_KEY
 
 ROTATED = bytes(range(50, 82))
 

@@ -22,10 +22,10 @@ from service.kernel.db import Pool, connect, open_pool
 from service.kernel.migrate import migrate
 from service.kernel.now import utc_now
 from service.server.embedded import Embedded, running
-from tests.events.conftest import SEALING_KEY, Answer, Book, Received, receiving
+from tests.events.conftest import Answer, Book, Received, receiving
 from tests.events.conftest import running as at_work
 from tests.faults.processes import Process, data_folder, setbook, until
-from tests.http import LOS_ANGELES
+from tests.http import LOS_ANGELES, SEALING_KEY
 
 # answered at once; then as many again hold as the endpoint is trusted with by that time
 TAKEN = 10

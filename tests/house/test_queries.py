@@ -18,6 +18,7 @@ SPANNING = {
     },
     "work": {"claim_due", "put_everything_of_all"},
     "packs": {"note_rules"},
+    "signatures": {"read_key_in_force", "insert_key", "list_public"},
     "replay": {"find_business"},
     "identity": {"insert_business", "insert_counter"},
 }

@@ -162,7 +162,7 @@ async def ids_of(api: Api) -> dict[str, str]:
         "api-keys": key["id"],
         "endpoints": endpoint["id"],
         "refusals": refused["refusal_id"],
-        "service-records": record["number"],
+        "service-records": record["record"]["number"],
         "months": "2026-05",
         "rounds": "2026-05-16",
         # nothing is delivered in this book, so that there is none of that number

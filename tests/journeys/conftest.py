@@ -11,13 +11,12 @@ import pytest_asyncio
 from litestar import Litestar
 
 from fixtures.demo import Summary, load, visit_lines
-from service.clock.wake import HANDLERS
 from service.identity.actions import add_business
 from service.kernel.db import Pool, connect, open_pool
 from service.kernel.ids import new_id
 from service.work import ticks as work
 from tests.bodies import NOW
-from tests.books import run_to
+from tests.books import HANDLERS, run_to
 from tests.conftest import named, new_name
 from tests.http import LOS_ANGELES, Api, Clock
 from tests.relay import Exchange, relaying
@@ -72,8 +71,12 @@ class Demo:
 
     def record(self, visit: Any) -> Any:
         """The latest version of the visit's record."""
-        (found,) = (one for one in self.lists["service-records"] if one["content"]["visit_id"] == visit["id"])
-        return found
+        (found,) = (
+            one
+            for one in self.lists["service-records"]
+            if one["record"]["content"]["visit_id"] == visit["id"]
+        )
+        return found["record"]
 
 
 async def pages(api: Api, path: str, rows: str = "items") -> list[Any]:

@@ -413,7 +413,7 @@ def test_catches_keep_their_fates_and_by_catch_stands_apart(demo: Demo, word: st
 def test_a_visit_before_there_was_a_job_is_unassigned(demo: Demo):
     (visit,) = demo.visits("unassigned_visit")
     assert demo.record(visit)["content"]["job_id"] is None
-    others = [one for one in demo.lists["service-records"] if one["content"]["job_id"] is None]
+    others = [one for one in demo.lists["service-records"] if one["record"]["content"]["job_id"] is None]
     assert len(others) == 1
 
 
@@ -422,9 +422,9 @@ def test_records_of_one_address_name_its_owners(demo: Demo):
     owners = [demo.record(visit)["content"]["customer_id"] for visit in (first, second)]
     assert [owner[-2:] for owner in owners] == ["12", "15"]
     assert {
-        one["content"]["customer_id"]
+        one["record"]["content"]["customer_id"]
         for one in demo.lists["service-records"]
-        if one["content"]["property_id"] == at_property(12)
+        if one["record"]["content"]["property_id"] == at_property(12)
     } == set(owners)
 
 
@@ -440,15 +440,15 @@ def test_a_place_is_clear_and_its_animal_may_come_back(demo: Demo):
 
 def test_the_market_garden_states_at_every_visit_that_nothing_was_applied(demo: Demo):
     records = [
-        one["content"]
+        one["record"]["content"]
         for one in demo.lists["service-records"]
-        if one["content"]["property_id"] == at_property(3)
+        if one["record"]["content"]["property_id"] == at_property(3)
     ]
     assert all(one["treatments_none"] and one["pesticide_known_at_property"]["free"] for one in records)
 
 
 def test_no_pesticide_was_used_by_us_and_two_are_known(demo: Demo):
-    records = [one["content"] for one in demo.lists["service-records"]]
+    records = [one["record"]["content"] for one in demo.lists["service-records"]]
     assert all(one["pesticide_free_by_us"]["free"] for one in records)
     broken = [one for one in records if not one["pesticide_known_at_property"]["free"]]
     assert sorted(number_of(one) for one in broken) == [6, 10]

@@ -17,7 +17,8 @@ from service.events.models import NewEndpoint
 from service.events.outbox import entry
 from service.kernel.db import open_pool
 from service.kernel.now import random_bytes, utc_now
-from tests.events.conftest import SEALING_KEY, running
+from tests.events.conftest import running
+from tests.http import SEALING_KEY
 from tests.journeys.conftest import Demo
 
 pytestmark = pytest.mark.asyncio(loop_scope="module")

@@ -7,7 +7,6 @@ from uuid import UUID, uuid5
 import asyncpg
 import pytest
 
-from service.clock.wake import HANDLERS
 from service.deadlines.rules import deadline_id
 from service.deadlines.ticks import tick
 from service.events.outbox import entry
@@ -16,6 +15,7 @@ from service.replay.actions import replay
 from service.work import ticks as work
 from service.work.door import every_permit_anew
 from tests.bodies import an_id
+from tests.books import HANDLERS
 from tests.http import LOS_ANGELES, Api, Clock, pointers
 from tests.permits.builders import CONNECTICUT
 

@@ -21,11 +21,12 @@ from service.properties.door import PROPERTY, TENURE
 from service.properties.models import NewProperty, NewTenure
 from service.records.actions import issue
 from service.records.facts import Issued
-from service.records.ticks import HANDLERS
+from service.records.ticks import handlers
 from service.stated import door as stated
 from service.visits.actions import record, withdraw
 from service.visits.models import Receipt
 from service.work import ticks as work
+from tests.http import SEALING_KEY
 from tests.records.book import an_id, la
 
 identity = Queries("service.identity")
@@ -70,11 +71,11 @@ class Book:
     async def issue(self, number: int, now: datetime = NOW) -> Issued | None:
         """The record of a visit, as the office asks for it."""
         async with entry(self.pool, BUSINESS, now, KEY) as opened:
-            return await issue(opened, an_id(number))
+            return await issue(opened, SEALING_KEY, an_id(number))
 
     async def work(self, now: datetime = NOW) -> int:
         """What the clock does at that instant."""
-        return await work.run(self.clock, self.pool, now, HANDLERS)
+        return await work.run(self.clock, self.pool, now, handlers(SEALING_KEY))
 
     async def set_up(self, **settings: Any) -> None:
         """Change settings of the business."""

@@ -15,6 +15,7 @@ from service.kernel.errors import Missing
 from service.records.actions import issue
 from service.records.models import Party
 from service.records.rules import party_hash
+from tests.http import SEALING_KEY
 from tests.records.book import an_id, la
 from tests.records.conftest import BUSINESS, CUSTOMER_ID, MATE_ID, NOW, Book, castor_oil
 
@@ -48,7 +49,7 @@ async def test_a_crash_after_the_number_was_taken_leaves_no_gap(book: Book):
 
     async def issue_and_die() -> None:
         async with entry(book.pool, BUSINESS, NOW) as opened:
-            assert await issue(opened, an_id(11)) is not None
+            assert await issue(opened, SEALING_KEY, an_id(11)) is not None
             raise ConnectionError
 
     with pytest.raises(ConnectionError):

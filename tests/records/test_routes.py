@@ -11,10 +11,10 @@ from typing import Any
 
 import pytest
 
-from service.records.ticks import HANDLERS
+from service.records.ticks import handlers
 from service.work import ticks as work
 from tests.bodies import NOW, a_visit, an_id
-from tests.http import PROPERTY, Api, Clock
+from tests.http import PROPERTY, SEALING_KEY, Api, Clock
 
 
 def visit_on(day: int, **more: Any) -> dict[str, Any]:
@@ -33,7 +33,12 @@ def oil(number: int, day: int, **more: Any) -> dict[str, Any]:
 async def issue(api: Api, number: int) -> dict[str, Any]:
     answer = await api.post("service-records", {"visit_id": an_id(number)})
     assert answer.status_code in (200, 201), answer.text
-    return dict(answer.json())
+    return dict(answer.json()["record"])
+
+
+def digest_of(signed: bytes) -> str:
+    """SHA-256, in hex, of the record inside a signed record, whose members are written in order."""
+    return hashlib.sha256(signed.partition(b'"record":')[2].rpartition(b',"sha256":')[0]).hexdigest()
 
 
 @pytest.fixture
@@ -49,7 +54,8 @@ async def five(api: Api) -> Api:
 
 
 def numbers(records: list[dict[str, Any]]) -> list[str]:
-    return [f"{one['number'].removeprefix('2026-00000')}.{one['version']}" for one in records]
+    plain = [one.get("record", one) for one in records]
+    return [f"{one['number'].removeprefix('2026-00000')}.{one['version']}" for one in plain]
 
 
 async def ndjson(api: Api, query: str = "") -> tuple[list[dict[str, Any]], dict[str, Any]]:
@@ -79,7 +85,7 @@ async def test_a_record_is_issued_once_and_given_again_while_nothing_changed(api
     assert (first.status_code, again.status_code) == (201, 200)
     assert first.headers["location"] == "/v1/service-records/2026-000001.1"
     assert first.content == again.content
-    assert first.headers["etag"] == f'"{hashlib.sha256(first.content).hexdigest()}"'
+    assert first.headers["etag"] == f'"{digest_of(first.content)}"'
 
 
 async def test_the_immutable_bytes_stay_after_a_further_version(api: Api):
@@ -90,14 +96,14 @@ async def test_the_immutable_bytes_stay_after_a_further_version(api: Api):
     assert second["replaces"] == "2026-000001.1"
     answer = await api.get("service-records/2026-000001.1")
     assert answer.content == first
-    digest = hashlib.sha256(first).digest()
-    assert answer.headers["repr-digest"] == f"sha-256=:{base64.b64encode(digest).decode()}:"
-    assert answer.headers["etag"] == f'"{digest.hex()}"'
+    digest = base64.b64encode(hashlib.sha256(first).digest()).decode()
+    assert answer.headers["repr-digest"] == f"sha-256=:{digest}:"
+    assert answer.headers["etag"] == f'"{digest_of(first)}"'
     unchanged = await api.get("service-records/2026-000001.1", If_None_Match=answer.headers["etag"])
     assert (unchanged.status_code, unchanged.content) == (304, b"")
     versions = (await api.get("service-records/2026-000001")).json()
     assert [one["version"] for one in versions["versions"]] == [1, 2]
-    assert versions["versions"][0]["sha256"] == digest.hex()
+    assert versions["versions"][0]["sha256"] == digest_of(first)
 
 
 async def test_the_persons_stand_beside_the_record_on_request_and_nowhere_else(api: Api):
@@ -236,7 +242,7 @@ async def pull_while(pull: Any) -> None:
 
 
 async def test_more_than_a_page_streams_whole(api: Api, monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setattr("service.records.export.PAGE", 2)
+    monkeypatch.setattr("service.exports.export.PAGE", 2)
     for day in range(1, 6):
         await api.made(
             f"visits/{an_id(100 + day)}",
@@ -264,8 +270,8 @@ async def test_csv_reads_back_and_every_line_ends_as_rfc_4180_says(five: Api):
     assert third["treatments"] == "castor_oil"
     assert third["customer_id"] == ""
     record = (await five.get("service-records/2026-000003.1")).content
-    assert third["sha256"] == hashlib.sha256(record).hexdigest()
-    assert third["statement"] == json.loads(record)["content"]["statement"]
+    assert third["sha256"] == digest_of(record)
+    assert third["statement"] == json.loads(record)["record"]["content"]["statement"]
 
 
 @pytest.mark.parametrize(
@@ -314,7 +320,7 @@ async def test_a_further_version_comes_by_itself_when_the_clock_ticks(
 ):
     told = {name: value for name, value in oil(209, 2).items() if name != "id"}
     await five.made(f"treatments/{an_id(209)}", {"property_id": PROPERTY, **told})
-    assert await work.run(clock_pool, pool, NOW, HANDLERS) == 0
+    assert await work.run(clock_pool, pool, NOW, handlers(SEALING_KEY)) == 0
     clock.now = NOW + timedelta(minutes=10)
-    await work.run(clock_pool, pool, clock.now, HANDLERS)
+    await work.run(clock_pool, pool, clock.now, handlers(SEALING_KEY))
     assert numbers(await five.items("service-records"))[-1] == "2.2"

@@ -7,13 +7,13 @@ from uuid import UUID
 
 import msgspec
 
-from service.clock.wake import HANDLERS
 from service.deadlines.models import OF_SETS, OF_SIGNS
 from service.kernel.db import Db, Pool
 from service.replay.actions import read_book, replay
 from service.replay.models import Entered
 from service.replay.rules import derived, differing
 from service.work import ticks as work
+from tests.books import HANDLERS
 from tests.http import Api, Clock
 from tests.replay.auditor import faults
 from tests.replay.cases import PLACES, Work

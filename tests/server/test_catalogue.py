@@ -11,7 +11,7 @@ WORKERS = ("app", "clock", "courier")
 # what clock and courier see of every business at once
 SHARED = {"wake", "event", "endpoint", "endpoint_key", "delivery", "delivery_body", "counter", "work"}
 # what belongs to the installation and not to a business
-OF_NOBODY = {"installation", "migration"}
+OF_NOBODY = {"installation", "migration", "signing_key"}
 
 READ, ADD, AMEND, REMOVE = "SELECT", "INSERT", "UPDATE", "DELETE"
 EVERYTHING = {READ, ADD, AMEND, REMOVE}
@@ -28,6 +28,7 @@ OF_APP = {
     "counter": {READ, ADD, AMEND},
     "installation": {READ},
     "migration": set(),
+    "signing_key": {READ, ADD},
 }
 OF_CLOCK = {
     "wake": {READ, AMEND, REMOVE},

@@ -4,10 +4,10 @@ from typing import Any
 
 import pytest
 
-from service.clock.wake import HANDLERS
 from service.kernel.db import Pool
 from service.work import ticks as work
 from tests.bodies import SQUARE, a_set, a_sign, a_visit, an_id
+from tests.books import HANDLERS
 from tests.http import PROPERTY, VISIT, Api, Clock, a_property, pointers
 
 LAWN = an_id(5)

@@ -6,10 +6,10 @@ from typing import Any
 import asyncpg
 import pytest
 
-from service.clock.wake import HANDLERS
 from service.kernel.db import Pool
 from service.work import ticks as work
 from tests.bodies import a_check, a_set, a_visit, an_id
+from tests.books import HANDLERS
 from tests.http import PROPERTY, Api, Clock, a_property
 
 MOLE, GOPHER = "Scapanus latimanus", "Thomomys bottae"

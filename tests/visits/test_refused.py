@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
-from service.clock.wake import HANDLERS
 from service.kernel.db import Pool
 from service.work import ticks as work
 from tests.bodies import AT, a_check, a_set, a_sign, a_visit, an_id
+from tests.books import HANDLERS
 from tests.http import PROPERTY, VISIT, WORKER, Api, Clock, a_property, codes, pointers
 
 PATH = f"visits/{VISIT}"

@@ -7,11 +7,10 @@ from uuid import UUID
 
 import msgspec
 
+from service.exports.models import Excluded, Selected
+from service.exports.selection import COLUMNS, Selection
 from service.kernel.db import Db
 from service.kernel.sql import Queries
-from service.records.answers import Excluded
-from service.records.facts import Selected
-from service.records.selection import COLUMNS, Selection
 
 sql = Queries(__package__)
 # About half a megabyte a statement: memory stays flat, and no snapshot is held between them.

@@ -4,10 +4,10 @@ from uuid import UUID
 
 import pytest
 
+from service.exports.selection import format_of, span_of
 from service.kernel.errors import Refused
 from service.kernel.paging import encode_cursor
 from service.records.rules import month_in
-from service.records.selection import format_of, span_of
 
 EPOCH = UUID(int=7)
 

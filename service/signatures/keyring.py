@@ -1,0 +1,43 @@
+"""The installation's signing keys: made, kept sealed, and opened for signing."""
+
+from datetime import datetime
+from functools import lru_cache
+from uuid import UUID
+
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+from service.kernel.db import Db
+from service.kernel.ids import new_id
+from service.kernel.now import random_bytes
+from service.kernel.sealing import NONCE_BYTES, seal, unseal
+from service.kernel.sql import Queries
+from service.signatures.models import SealedSigningKey, Signer
+from service.signatures.rules import thumbprint
+
+sql = Queries(__package__)
+SEED_BYTES = 32
+# keys belong to the installation, not to a business
+INSTALLATION = UUID(int=0)
+
+
+async def signer_in_force(db: Db, sealing_key: bytes, now: datetime) -> Signer:
+    """The key that signs now, made where there is none yet; NotOpened where it was sealed under another key."""
+    kept = await db.maybe(SealedSigningKey, sql.read_key_in_force)
+    return _opened(sealing_key, kept or await add_key(db, sealing_key, now))
+
+
+async def add_key(db: Db, sealing_key: bytes, now: datetime) -> SealedSigningKey:
+    """A fresh key, which from now on is the newest."""
+    seed = random_bytes(SEED_BYTES)
+    public = Ed25519PrivateKey.from_private_bytes(seed).public_key().public_bytes_raw()
+    id_ = new_id()
+    sealed = seal(sealing_key, seed, INSTALLATION, id_, random_bytes(NONCE_BYTES))
+    made = SealedSigningKey(id=id_, kid=thumbprint(public), sealed=sealed)
+    await db.run(sql.insert_key, id=id_, kid=made.kid, public=public, sealed=sealed, now=now)
+    return made
+
+
+@lru_cache(16)
+def _opened(sealing_key: bytes, kept: SealedSigningKey) -> Signer:
+    seed = unseal(sealing_key, kept.sealed, INSTALLATION, kept.id)
+    return Signer(kept.kid, Ed25519PrivateKey.from_private_bytes(seed))
