@@ -20,7 +20,14 @@ from service.months.models import MonthSummary
 from service.packs.models import PackShown
 from service.permits.models import Permit
 from service.properties.models import Feature, Property, Tenure
-from service.records.models import Party, ServiceRecord, SignedRecord
+from service.records.models import (
+    MonthContent,
+    Party,
+    ServiceRecord,
+    SignedRecord,
+    VisitContent,
+    WithdrawnContent,
+)
 from service.refusals.models import Refusal
 from service.rounds.models import Round
 from service.sets.models import SetShown, TrapShown
@@ -57,6 +64,9 @@ NOUNS: dict[str, Any] = {
     "problem": Problem,
     "property": Property,
     "receipt": Receipt,
+    "record-of-month": MonthContent,
+    "record-of-visit": VisitContent,
+    "record-of-withdrawn-visit": WithdrawnContent,
     "recorded-visit": Visit,
     "refusal": Refusal,
     "repair": Repair,

@@ -71,7 +71,7 @@ class RecordRow(Struct, frozen=True, kw_only=True):
     property_id: UUID
     number: str
     version: int
-    visit_id: UUID
+    visit_id: UUID | None
     withdrawn: bool
     pesticide_free_by_us: bool
     pesticide_known_at_property: bool

@@ -6,7 +6,7 @@ from uuid import UUID
 from msgspec import Struct
 
 from service.kernel.values import Instant
-from service.records.models import Party, SignedRecord
+from service.records.models import MonthName, Party, SignedRecord
 
 
 class RecordVersion(Struct, frozen=True, kw_only=True):
@@ -15,7 +15,8 @@ class RecordVersion(Struct, frozen=True, kw_only=True):
     version: int
     issued_at: Instant
     service_on: date
-    visit_id: UUID
+    visit_id: UUID | None
+    month: str | None
     withdrawn: bool
     pesticide_free_by_us: bool
     pesticide_known_at_property: bool
@@ -37,7 +38,9 @@ class RecordWithParty(
     party: Party
 
 
-class NewRecord(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
-    """Which visit a record is to be issued for."""
+class NewRecord(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
+    """What a record is to be issued for: a visit, or a property's local month that has ended."""
 
-    visit_id: UUID
+    visit_id: UUID | None = None
+    property_id: UUID | None = None
+    month: MonthName | None = None

@@ -1,6 +1,6 @@
-"""What the content of a visit's record is worked out from, as the book holds it."""
+"""What the content of a record is worked out from, as the book holds it."""
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -11,26 +11,37 @@ from service.facts.models import Fate
 from service.identity.models import HousePolicy, Licence
 from service.kernel.values import FootTraffic, Hazard, Point
 from service.packs.models import Pack
-from service.records.models import LicenceLine, Party, RepairLine, ToldLine
-from service.sets.models import Check, Placing
+from service.records.lines import RepairLine, ToldLine
+from service.records.models import LicenceLine, Party
+from service.sets.models import Check, Mention, Placing
+from service.signs.models import Bound, SignFacts
 
 
-class Head(Struct, frozen=True, kw_only=True):
-    """The visit with its property, its job and its business; `target` and `permit` are the job's.
+class Scope(Struct, frozen=True, kw_only=True):
+    """Which facts are a record's own, and which are known at its end; both ends inclusive.
 
-    `hazards` are those of the property as it was stated when the visit ended.
+    A visit's own are all that it states, whenever; a month's, without a visit, all whose instant lies in it.
     """
 
-    id: UUID
+    visit_id: UUID | None
+    from_at: datetime
+    until_at: datetime
+
+    def is_own(self, visit_id: UUID | None, at: datetime) -> bool:
+        """Whether the record is of this fact."""
+        if self.visit_id is not None:
+            return visit_id == self.visit_id
+        return self.from_at <= at <= self.until_at
+
+    def is_seen(self, visit_id: UUID | None, at: datetime) -> bool:
+        """Whether the fact counts as known: not later than the end, or stated by the visit itself."""
+        return at <= self.until_at or (self.visit_id is not None and visit_id == self.visit_id)
+
+
+class Around(Struct, frozen=True, kw_only=True):
+    """A property and its business, as far as a record asks; `hazards` are those stated at the record's end."""
+
     property_id: UUID
-    worker_id: UUID
-    with_worker_ids: list[UUID]
-    arrived_at: datetime
-    ended_at: datetime
-    outcome: str
-    treatments_none: bool
-    customer_note: str | None
-    withdrawn_at: datetime | None
     zone: str
     region: str
     county: str | None = None
@@ -39,14 +50,49 @@ class Head(Struct, frozen=True, kw_only=True):
     packs: list[Pack] = []
     property_ref: str | None
     address: str | None
-    job_id: UUID | None
-    target: str | None
-    permit: LicenceLine | None
     business_zone: str
     licences: list[Licence]
     house_policies: list[HousePolicy]
     hazards: tuple[Hazard, ...]
     paving_undermined: bool
+
+
+class Head(Around, frozen=True, kw_only=True):
+    """The visit with its property, its job and its business; `target` and `permit` are the job's."""
+
+    id: UUID
+    worker_id: UUID
+    with_worker_ids: list[UUID]
+    arrived_at: datetime
+    ended_at: datetime
+    outcome: str
+    treatments_none: bool
+    customer_note: str | None
+    withdrawn_at: datetime | None
+    job_id: UUID | None
+    target: str | None
+    permit: LicenceLine | None
+
+
+class Attended(Presence, frozen=True, kw_only=True):
+    """A visit of a month, by its arrival, with what its job says."""
+
+    outcome: str
+    worker_id: UUID
+    with_worker_ids: list[UUID]
+    customer_note: str | None
+    job_id: UUID | None
+    target: str | None
+    permit: LicenceLine | None
+
+
+class Month(Struct, frozen=True, kw_only=True):
+    """A local month: its days half-open, its instants from the first microsecond to the last."""
+
+    first_on: date
+    until_on: date
+    from_at: datetime
+    until_at: datetime
 
 
 class Holder(Struct, frozen=True, kw_only=True):
@@ -65,6 +111,9 @@ class SetPlacing(Placing, frozen=True, kw_only=True):
     position: dict[str, Any] | None
     depth_mm: int | None
     foot_traffic: FootTraffic | None
+    opening_length_mm: int | None = None
+    opening_width_mm: int | None = None
+    opening_on_turf: bool | None = None
 
 
 class SetCheck(Check, frozen=True, kw_only=True):
@@ -74,11 +123,24 @@ class SetCheck(Check, frozen=True, kw_only=True):
     ground_searched: bool | None
 
 
+class SetRepaired(Mention, frozen=True, kw_only=True):
+    """A repair of the ground at a set."""
+
+    set_id: UUID
+
+
+class BoundStated(Bound, frozen=True, kw_only=True):
+    """A survey with nothing fresh or a mowing, with the visit that states it, if one does."""
+
+    visit_id: UUID | None
+
+
 class Caught(Struct, frozen=True, kw_only=True):
-    """An animal of the visit."""
+    """An animal that the record is of; `job_target` is that of its visit's job."""
 
     id: UUID
     set_id: UUID | None
+    job_target: str | None = None
     species: str
     sex: str | None
     age_class: str | None
@@ -98,16 +160,14 @@ class SoilCleared(Struct, frozen=True, kw_only=True):
     is_mound: bool | None
 
 
-class VisitFacts(Struct, frozen=True, kw_only=True):
-    """All that the content rests on, each list in any order; more than is needed does no harm.
+class PropertyFacts(Struct, frozen=True, kw_only=True):
+    """All that an account rests on, each list in any order; more than is needed does no harm.
 
-    `visits`, `applied`, `placings`, `checks` and `clearings` are the property's, whoever brought them;
-    `caught`, `repairs` and `told` the visit's own.
+    `caught`, `repairs` and `told` are the record's own; all else is the property's, whoever brought it. `signs`
+    are those on turf that its own facts touch, `bounds` what may speak for them, `set_repairs` repairs at sets.
     """
 
-    head: Head
     customer_id: UUID | None
-    visits: list[Presence]
     applied: list[Applied]
     placings: list[SetPlacing]
     checks: list[SetCheck]
@@ -115,6 +175,24 @@ class VisitFacts(Struct, frozen=True, kw_only=True):
     clearings: list[SoilCleared]
     repairs: list[RepairLine]
     told: list[ToldLine]
+    signs: list[SignFacts] = []
+    bounds: list[BoundStated] = []
+    set_repairs: list[SetRepaired] = []
+
+
+class VisitFacts(PropertyFacts, frozen=True, kw_only=True):
+    """What the content of a visit's record is worked out from; `visits` are those of its period, or more."""
+
+    head: Head
+    visits: list[Presence]
+
+
+class MonthFacts(PropertyFacts, frozen=True, kw_only=True):
+    """What the content of a month's record is worked out from; `visits` are those that arrived in it."""
+
+    around: Around
+    month: Month
+    visits: list[Attended]
 
 
 class Latest(Struct, frozen=True, kw_only=True):
@@ -130,7 +208,6 @@ class Issued(Struct, frozen=True, kw_only=True):
 
     number: str
     version: int
-    visit_id: UUID
     sha256: bytes
 
 
@@ -143,11 +220,12 @@ class RestedRow(Struct, frozen=True, kw_only=True):
     ended_at: datetime
 
 
-class Ended(Struct, frozen=True, kw_only=True):
-    """A visit and when it ended."""
+class Recorded(Struct, frozen=True, kw_only=True):
+    """A visit or a month that has a record, and the instant by which it is over."""
 
-    id: UUID
-    ended_at: datetime
+    visit_id: UUID | None
+    month_on: date | None
+    over_at: datetime
 
 
 class Stored(Struct, frozen=True, kw_only=True):

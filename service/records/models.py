@@ -9,90 +9,57 @@ from msgspec import Meta, Struct
 from service.cautions.models import CautionLine
 from service.claims.models import Claim, TreatmentLine
 from service.events.models import Event
-from service.facts.models import Action, Fate, Finding
-from service.kernel.values import AreaShownM2, DegreesE7, Instant, TrapNights
-from service.methods.models import ClassName
-from service.sets.models import State
+from service.kernel.values import Instant, Line, Name, TrapNights
+from service.records.lines import (
+    Animals,
+    CheckLine,
+    MethodUsed,
+    NextDue,
+    OpeningLine,
+    RepairLine,
+    SetLine,
+    ToldLine,
+    TreatmentsSaid,
+    TurfFigures,
+    TurfLine,
+    VisitLine,
+)
 
-Done = Literal["placed", "checked"] | Action
+MONTH = r"^(19[0-9]{2}|2[01][0-9]{2})-(0[1-9]|1[0-2])$"
+MonthName = Annotated[str, Meta(pattern=MONTH, description="year and month, e.g. 2026-05")]
 
 
-# The content: a function of the facts as at the visit's end ---------------------------------------------
-class MethodUsed(Struct, frozen=True, kw_only=True):
-    """A mechanism that was placed or looked at, with its class in the method register and the ground."""
+# The content: a function of the facts as at its end -------------------------------------------------------
+class Account(Struct, frozen=True, kw_only=True):
+    """What a record of any kind accounts for; instants in UTC.
 
-    method: str
-    method_class: ClassName
-    breaks_claim: bool
-    ground: str
-
-
-class SetLine(Struct, frozen=True, kw_only=True):
-    """A set that the visit touched or that stood at its end: what was done, and how it was at the end.
-
-    Positions are WGS 84 degrees times 10^7, so that no fraction stands in the bytes. `trap_nights` count from
-    the placing on. What is not known of an awaited set is null.
+    Of turf and openings it lists what its own facts touch: seen, cleared, looked at, dug, closed or repaired.
     """
 
-    set_id: UUID
-    done: list[Done]
-    state: State
-    mechanism: str | None
-    traps: int | None
-    longitude_e7: DegreesE7 | None
-    latitude_e7: DegreesE7 | None
-    trap_nights: TrapNights | None
+    methods: list[MethodUsed]
+    sets: list[SetLine]
+    checks: list[CheckLine]
+    trap_nights: TrapNights
+    catches: list[Animals]
+    other_animals: list[Animals]
+    mounds_cleared: int
+    turf: list[TurfLine]
+    openings: list[OpeningLine]
+    turf_figures: TurfFigures
+    repairs: list[RepairLine]
+    treatments_said: TreatmentsSaid
+    treatments: list[TreatmentLine]
+    pesticide_free_by_us: Claim
+    pesticide_known_at_property: Claim
+    statement: str
+    cautions: list[CautionLine]
+    told: list[ToldLine]
+    next_due: list[NextDue]
+    notice: str
 
 
-class CheckLine(Struct, frozen=True, kw_only=True):
-    """A look at a set during the visit."""
-
-    check_id: UUID
-    set_id: UUID
-    checked_at: Instant
-    checked_by: str
-    finding: Finding
-    action: Action
-    ground_searched: bool | None
-
-
-class Animals(Struct, frozen=True, kw_only=True):
-    """Animals that are alike in all that is stated of them."""
-
-    species: str
-    sex: str
-    age_class: str
-    fate: Fate
-    count: int
-
-
-class RepairLine(Struct, frozen=True, kw_only=True):
-    """Ground or turf put right."""
-
-    repair_id: UUID
-    how: str
-    area_m2: AreaShownM2
-    seed_treated: bool | None
-
-
-class ToldLine(Struct, frozen=True, kw_only=True):
-    """That somebody was told; who, stands in the visit alone."""
-
-    told_id: UUID
-    told_at: Instant
-    what: str
-
-
-class NextDue(Struct, frozen=True, kw_only=True):
-    """A look at a set that is owed, as at the visit's end."""
-
-    set_id: UUID
-    kind: str
-    due_at: Instant
-
-
-class VisitContent(Struct, frozen=True, kw_only=True, tag="visit", tag_field="kind"):
-    """What a visit's record states, as at the visit's end; instants in UTC, local ones with their offset."""
+class VisitContent(Account, frozen=True, kw_only=True, tag="visit", tag_field="kind"):
+    """What a visit's record states, as at the visit's end; local instants with their offset."""
 
     visit_id: UUID
     property_id: UUID
@@ -109,23 +76,27 @@ class VisitContent(Struct, frozen=True, kw_only=True, tag="visit", tag_field="ki
     with_worker_ids: list[UUID]
     job_id: UUID | None
     target: str | None
-    methods: list[MethodUsed]
-    sets: list[SetLine]
-    checks: list[CheckLine]
-    trap_nights: TrapNights
-    catches: list[Animals]
-    other_animals: list[Animals]
-    mounds_cleared: int
-    repairs: list[RepairLine]
     treatments_none: bool
-    treatments: list[TreatmentLine]
-    pesticide_free_by_us: Claim
-    pesticide_known_at_property: Claim
-    statement: str
-    cautions: list[CautionLine]
-    told: list[ToldLine]
-    next_due: list[NextDue]
-    notice: str
+
+
+class MonthContent(Account, frozen=True, kw_only=True, tag="month", tag_field="kind"):
+    """What the record of a property's month states, as at the month's end, also of one without any visit.
+
+    The month is a local one: from the first instant of `first_on` to that of `until_on`, half-open; the claims
+    name its first and its last microsecond. A fact belongs to the month of its own instant, a visit to that of
+    its arrival. `service_on` is the last day, `customer_id` who held the property last in the month. An
+    interval between two looks counts as trap-nights of the month in which it ended.
+    """
+
+    property_id: UUID
+    customer_id: UUID | None
+    zone: str
+    region: str
+    month: str
+    first_on: date
+    until_on: date
+    service_on: date
+    visits: list[VisitLine]
 
 
 class WithdrawnContent(Struct, frozen=True, kw_only=True, tag="withdrawn", tag_field="kind"):
@@ -138,7 +109,7 @@ class WithdrawnContent(Struct, frozen=True, kw_only=True, tag="withdrawn", tag_f
     statement: str
 
 
-Content = VisitContent | WithdrawnContent
+Content = VisitContent | MonthContent | WithdrawnContent
 
 
 # What stands around it: as at the moment of issue, never compared ---------------------------------------
@@ -150,11 +121,15 @@ class LicenceLine(Struct, frozen=True, kw_only=True):
 
 
 class Issuer(Struct, frozen=True, kw_only=True):
-    """Who issues: the business, its licences in force on the day of service, the permit of the job."""
+    """Who issues: the business, its licences in force on the day of service, the permit of the job.
+
+    `other_permits` are further ones, where the jobs of a month have several.
+    """
 
     business_id: UUID
     licences: list[LicenceLine]
     permit: LicenceLine | None
+    other_permits: list[LicenceLine]
 
 
 class Refs(Struct, frozen=True, kw_only=True):
@@ -181,18 +156,22 @@ class Arrival(Struct, frozen=True, kw_only=True):
 
 
 class Awaited(Struct, frozen=True, kw_only=True):
-    """A set or sign that the visit speaks of and that nobody has stated yet."""
+    """A set or sign that a visit speaks of and that nobody has stated yet."""
 
     noun: Literal["set", "sign"]
     id: UUID
 
 
 class Basis(Struct, frozen=True, kw_only=True):
-    """How complete the book was at the moment of issue; it counts for both claims."""
+    """How complete the book was at the moment of issue; it counts for both claims.
+
+    `records` are the latest versions of the records of a month's visits; none for the record of one visit.
+    """
 
     complete_as_of: list[Arrival]
     awaited: list[Awaited]
     rests_on: list[Rested]
+    records: list[str]
 
 
 class ServiceRecord(Struct, frozen=True, kw_only=True, tag="service_record", tag_field="noun"):
@@ -209,10 +188,19 @@ class ServiceRecord(Struct, frozen=True, kw_only=True, tag="service_record", tag
     basis: Basis
 
 
-class Party(Struct, frozen=True, kw_only=True):
+class ToldTo(Struct, frozen=True, kw_only=True):
+    """Who was told, and how; what, stands in the record under the same id."""
+
+    told_id: UUID
+    who: Name
+    how: Line
+
+
+class Party(Struct, frozen=True, kw_only=True, omit_defaults=True):
     """The persons, beside the bytes: `party_hash` in these is the SHA-256 of this block's RFC 8785 form.
 
-    `salt` is base64url of 32 random bytes, so that a name cannot be guessed from the hash.
+    `salt` is base64url of 32 random bytes, so that a name cannot be guessed from the hash. `told` is left out
+    where nobody was told. A month's `customer_note` has a line for each visit with one, led by the local date.
     """
 
     addresses: list[str]
@@ -220,6 +208,7 @@ class Party(Struct, frozen=True, kw_only=True):
     customer_note: str | None
     salt: str
     worker_names: list[str]
+    told: list[ToldTo] = []
 
 
 class SignedRecord(Struct, frozen=True, kw_only=True, tag="signed_service_record", tag_field="noun"):
@@ -235,11 +224,12 @@ class SignedRecord(Struct, frozen=True, kw_only=True, tag="signed_service_record
 
 
 class RecordIssued(Event, frozen=True, kw_only=True):
-    """The first version of a service record."""
+    """The first version of a service record: of a visit, or of a property's month."""
 
     event_type: ClassVar[str] = "record.issued"
     record: str
-    visit_id: UUID
+    visit_id: UUID | None = None
+    month: MonthName | None = None
     property_id: UUID
     customer_id: UUID | None = None
     service_on: date

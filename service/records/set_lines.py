@@ -1,94 +1,127 @@
-"""The sets of a visit's record: what was done with each, and how it stood at the visit's end. Pure."""
+"""The sets of a record: what was done with each, and how it stood at the record's end. Pure."""
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from datetime import datetime
 from typing import Any, NamedTuple
 from uuid import UUID
 
+from msgspec.structs import replace
+
 from service.deadlines.models import Place
 from service.deadlines.why import NOTICE, readings
+from service.lawn.models import LawnPatch
 from service.methods.rules import class_of
-from service.records.facts import Head, SetCheck, SetPlacing
-from service.records.models import CheckLine, Done, MethodUsed, NextDue, SetLine
-from service.sets.models import IN_THE_GROUND, SetFacts, SetState
+from service.records.facts import Around, Scope, SetCheck, SetPlacing, SetRepaired
+from service.records.lines import CheckLine, Done, MethodUsed, NextDue, SetLine
+from service.sets.models import IN_THE_GROUND, SetBook, SetFacts, SetState
 from service.sets.rules import derive
 
 
 class AtEnd(NamedTuple):
-    """What followed from the facts of a set as at the visit's end: its state, and the looks owed to it.
+    """What followed from the facts of a set as at a record's end: its state, and the looks owed to it.
 
+    `half_nights` are twice the trap-nights that the record counts, `covers` the patches of turf under its cover;
     `readings` say how old the texts are that the looks rest on.
     """
 
     state: SetState
+    half_nights: int
+    covers: list[LawnPatch]
     owed: list[NextDue]
     readings: list[str]
 
 
-def is_seen(head: Head, visit_id: UUID, at: datetime) -> bool:
-    """Whether a fact counts for the record: not later than the visit's end, or stated by the visit itself."""
-    return at <= head.ended_at or visit_id == head.id
-
-
-def own_checks(head: Head, checks: Sequence[SetCheck]) -> list[SetCheck]:
-    """The visit's own looks, in order."""
-    own = [one for one in checks if one.visit_id == head.id]
-    return sorted(own, key=lambda one: (one.checked_at, one.id.bytes))
-
-
-def at_end(head: Head, placings: Mapping[UUID, SetPlacing], checks: Sequence[SetCheck]) -> dict[UUID, AtEnd]:
-    """By set id, how each set stood at the visit's end; `placings` are those that count."""
-    place = Place(
-        property_id=head.property_id,
-        zone=head.zone,
-        house_policies=head.house_policies,
-        region=head.region,
-        county=head.county,
-        locality=head.locality,
-        position=head.position,
-        packs=head.packs,
+def place_of(around: Around) -> Place:
+    """The property as the arithmetic of deadlines asks for it."""
+    return Place(
+        property_id=around.property_id,
+        zone=around.zone,
+        house_policies=around.house_policies,
+        region=around.region,
+        county=around.county,
+        locality=around.locality,
+        position=around.position,
+        packs=around.packs,
     )
-    of_set: dict[UUID, list[SetCheck]] = defaultdict(list)
+
+
+def own_checks(scope: Scope, checks: Sequence[SetCheck]) -> list[SetCheck]:
+    """The record's own looks, in order."""
+    own = [one for one in checks if scope.is_own(one.visit_id, one.checked_at)]
+    return sorted(own, key=lambda one: (one.checked_at, one.visit_id.bytes, one.id.bytes))
+
+
+def at_end(
+    place: Place,
+    scope: Scope,
+    placings: Mapping[UUID, SetPlacing],
+    checks: Sequence[SetCheck],
+    repairs: Sequence[SetRepaired],
+) -> dict[UUID, AtEnd]:
+    """By set id, how each set stood at the record's end; `placings` are those that count."""
+    looks_at: dict[UUID, list[SetCheck]] = defaultdict(list)
     for check in checks:
-        if is_seen(head, check.visit_id, check.checked_at):
-            of_set[check.set_id].append(check)
+        if scope.is_seen(check.visit_id, check.checked_at):
+            looks_at[check.set_id].append(check)
+    repairs_at: dict[UUID, list[SetRepaired]] = defaultdict(list)
+    for repair in repairs:
+        if scope.is_seen(repair.visit_id, repair.at):
+            repairs_at[repair.set_id].append(repair)
     found = {}
-    for set_id in placings.keys() | of_set.keys():
-        facts = SetFacts(set_id=set_id, placing=placings.get(set_id), checks=list(of_set[set_id]))
+    for set_id in placings.keys() | looks_at.keys():
+        facts = SetFacts(
+            set_id=set_id,
+            placing=placings.get(set_id),
+            checks=list(looks_at[set_id]),
+            mentions=list(repairs_at[set_id]),
+        )
         book = derive(facts, place)
         if book.state is not None:
-            still_open = [one for one in book.deadlines if one.state == "open"]
-            found[set_id] = AtEnd(
-                book.state,
-                [NextDue(set_id=set_id, kind=one.kind, due_at=one.due_at) for one in still_open],
-                [text for one in still_open for text in readings(one.why.rules)],
-            )
+            before = 0 if scope.visit_id is not None else _half_nights_before(scope, facts, place)
+            found[set_id] = _at_end(book, book.state, book.state.trap_half_nights - before)
     return found
 
 
+def _at_end(book: SetBook, state: SetState, half_nights: int) -> AtEnd:
+    still_open = [one for one in book.deadlines if one.state == "open"]
+    return AtEnd(
+        state,
+        half_nights,
+        book.patches,
+        [NextDue(set_id=state.set_id, kind=one.kind, due_at=one.due_at) for one in still_open],
+        [text for one in still_open for text in readings(one.why.rules)],
+    )
+
+
+def _half_nights_before(scope: Scope, facts: SetFacts, place: Place) -> int:
+    """Twice the trap-nights of the looks before a month began."""
+    earlier = [one for one in facts.checks if one.checked_at < scope.from_at]
+    book = derive(replace(facts, checks=earlier), place)
+    return 0 if book.state is None else book.state.trap_half_nights
+
+
 def set_lines(
-    head: Head,
+    scope: Scope,
     placings: Mapping[UUID, SetPlacing],
     checks: Sequence[SetCheck],
     ends: Mapping[UUID, AtEnd],
 ) -> list[SetLine]:
-    """The sets that the visit touched or that stood at its end, by id."""
+    """The sets that the record's own facts touch or that stood at its end, by id."""
     done: dict[UUID, list[Done]] = {
-        set_id: ["placed"] for set_id, one in placings.items() if one.visit_id == head.id
+        set_id: ["placed"] for set_id, one in placings.items() if scope.is_own(one.visit_id, one.placed_at)
     }
-    for check in own_checks(head, checks):
+    for check in own_checks(scope, checks):
         steps = done.setdefault(check.set_id, [])
         steps += ["checked"] if check.action == "left" else ["checked", check.action]
     return [
-        _line(set_id, done.get(set_id, []), placings.get(set_id), ends[set_id].state)
+        _line(set_id, done.get(set_id, []), placings.get(set_id), ends[set_id])
         for set_id in sorted(ends, key=lambda one: one.bytes)
         if set_id in done or ends[set_id].state.state in IN_THE_GROUND
     ]
 
 
-def check_lines(head: Head, checks: Sequence[SetCheck]) -> list[CheckLine]:
-    """The visit's own looks, in order, as a record prints them."""
+def check_lines(scope: Scope, checks: Sequence[SetCheck]) -> list[CheckLine]:
+    """The record's own looks, in order, as it prints them."""
     return [
         CheckLine(
             check_id=one.id,
@@ -99,7 +132,7 @@ def check_lines(head: Head, checks: Sequence[SetCheck]) -> list[CheckLine]:
             action=one.action,
             ground_searched=one.ground_searched,
         )
-        for one in own_checks(head, checks)
+        for one in own_checks(scope, checks)
     ]
 
 
@@ -130,17 +163,18 @@ def nights(half_nights: int) -> str:
     return f"{half_nights // 2}{'.5' if half_nights % 2 else ''}"
 
 
-def _line(set_id: UUID, done: list[Done], placing: SetPlacing | None, state: SetState) -> SetLine:
+def _line(set_id: UUID, done: list[Done], placing: SetPlacing | None, end: AtEnd) -> SetLine:
     longitude, latitude = _e7(placing.position if placing else None)
     return SetLine(
         set_id=set_id,
         done=list(dict.fromkeys(done)),
-        state=state.state,
+        moved_from_set_id=placing.moved_from_set_id if placing else None,
+        state=end.state.state,
         mechanism=placing.mechanism if placing else None,
         traps=len(placing.trap_nos) if placing else None,
         longitude_e7=longitude,
         latitude_e7=latitude,
-        trap_nights=nights(state.trap_half_nights) if placing else None,
+        trap_nights=nights(end.half_nights) if placing else None,
     )
 
 

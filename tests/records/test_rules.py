@@ -12,7 +12,9 @@ from hypothesis import strategies as st
 
 from service.facts.models import TrapFinding
 from service.identity.models import Licence
-from service.records.models import Animals, LicenceLine, NextDue, Party, RepairLine, ToldLine, VisitContent
+from service.records.accounts import rested_on
+from service.records.lines import Animals, NextDue, RepairLine, ToldLine
+from service.records.models import LicenceLine, Party, VisitContent
 from service.records.rules import (
     bytes_of,
     content,
@@ -20,7 +22,7 @@ from service.records.rules import (
     duration,
     in_force,
     party_hash,
-    rested_on,
+    scope_of,
     withdrawn,
 )
 from tests.records.book import (
@@ -285,8 +287,16 @@ def full_facts() -> Any:
             soil(72, an_id(61), LATE, la(4, 10, 9), count=1),
         ],
         repairs=[
-            RepairLine(repair_id=an_id(81), how="reseeded", area_m2="0.25", seed_treated=None),
-            RepairLine(repair_id=an_id(80), how="levelled", area_m2="1", seed_treated=None),
+            RepairLine(
+                repair_id=an_id(81),
+                repaired_at=la(8, 10, 8),
+                how="reseeded",
+                area_m2="0.25",
+                seed_treated=None,
+            ),
+            RepairLine(
+                repair_id=an_id(80), repaired_at=la(8, 10, 8), how="levelled", area_m2="1", seed_treated=None
+            ),
         ],
         told=[
             ToldLine(told_id=an_id(86), told_at=la(8, 10, 9), what="cautions"),
@@ -345,7 +355,7 @@ def test_the_visits_that_brought_what_is_stated_are_what_it_rests_on():
     unused = a_set(38, visit(18, la(2, 9), 5), la(2, 9))
     pulled = a_check(48, unused.set_id, visit(17, la(3, 9), 5), la(3, 9), action="pulled")
     more = msgspec.structs.replace(facts, placings=[*facts.placings, unused], checks=[*facts.checks, pulled])
-    assert rested_on(more, content(more)) == {FIRST.id, LATE.id, SECOND.id, THIRD.id}
+    assert rested_on(scope_of(more.head), more, content(more)) == {FIRST.id, LATE.id, SECOND.id, THIRD.id}
 
 
 def test_the_party_block_is_bound_by_the_hash_of_its_canonical_form():

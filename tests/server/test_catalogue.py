@@ -22,7 +22,7 @@ OF_APP = {
     "visit_version": {READ, ADD},
     "stated_version": {READ, ADD},
     "fact_owner": {READ, ADD},
-    "service_record": {READ, ADD, AMEND},
+    "service_record": {READ, ADD},
     "deadline": {READ, ADD, AMEND},
     "visit": {READ, ADD, AMEND},
     "counter": {READ, ADD, AMEND},
@@ -46,6 +46,9 @@ OF_COURIER = {
     "counter": {READ, AMEND},
     "installation": {READ},
 }
+
+# what may change beside what is never rewritten: (role, table, column)
+AMENDED_COLUMNS = {("app", "service_record", "party")}
 
 Connection = "asyncpg.Connection[asyncpg.Record]"
 
@@ -122,6 +125,20 @@ async def test_grants_are_these_and_no_others(owner: Connection, prefix: str) ->
     expected |= {(f"{prefix}_courier", table): rights for table, rights in OF_COURIER.items()}
     expected[f"{prefix}_app", "visit_job"] = {READ}
     assert found == {who: rights for who, rights in expected.items() if rights}
+
+
+async def test_of_what_is_issued_only_what_stands_beside_it_may_be_amended(
+    owner: Connection, prefix: str
+) -> None:
+    rows = await owner.fetch("""
+        select c.relname, a.attname, x.grantee::regrole::text as grantee, x.privilege_type
+        from pg_attribute a
+        join pg_class c on c.oid = a.attrelid and c.relnamespace = 'setbook'::regnamespace
+        cross join lateral aclexplode(a.attacl) x
+    """)
+    assert {row["privilege_type"] for row in rows} == {AMEND}
+    found = {(row["grantee"], row["relname"], row["attname"]) for row in rows}
+    assert found == {(f"{prefix}_{role}", table, column) for role, table, column in AMENDED_COLUMNS}
 
 
 async def test_the_roles_that_work_own_nothing_bypass_nothing_and_are_members_of_nothing(
