@@ -20,6 +20,7 @@ from service.conflicts import routes as conflicts
 from service.contract import routes as contract
 from service.customers import routes as customers
 from service.deadlines import routes as deadlines
+from service.drafts import routes as drafts
 from service.events import routes as events
 from service.events.addresses import Reach
 from service.events.bell import Bell
@@ -88,6 +89,7 @@ SLICES = [
     incidents,
     events,
     records,
+    drafts,
     exports,
     months,
     animals_taken,

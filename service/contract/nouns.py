@@ -9,6 +9,7 @@ from service.catches.models import CatchShown
 from service.conflicts.models import ConflictShown
 from service.customers.models import Customer
 from service.deadlines.models import Deadline
+from service.drafts.models import DraftShown, RecordDraft
 from service.events.models import Delivery, Endpoint, Envelope, Event
 from service.facts.models import Check, Clearing, Finding, Look, NewVisit, Repair, Survey, Tamping, Told
 from service.identity.models import ApiKey, Business, HousePolicy, Worker
@@ -49,6 +50,7 @@ NOUNS: dict[str, Any] = {
     "customer": Customer,
     "deadline": Deadline,
     "delivery": Delivery,
+    "draft": DraftShown,
     "endpoint": Endpoint,
     "event": Envelope,
     "feature": Feature,
@@ -64,6 +66,7 @@ NOUNS: dict[str, Any] = {
     "problem": Problem,
     "property": Property,
     "receipt": Receipt,
+    "record-draft": RecordDraft,
     "record-of-month": MonthContent,
     "record-of-visit": VisitContent,
     "record-of-withdrawn-visit": WithdrawnContent,

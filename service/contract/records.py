@@ -39,6 +39,11 @@ RECORDS: dict[str, Any] = {
         "opened_still": {"count": 1, "area_m2": "0.029452"},
     },
     "Basis.records": [],
+    "DraftShown.due_at": "2026-05-15T18:02:11Z",
+    "DraftShown.reason": "held",
+    "DraftShown.sentence": (
+        "Held until 2026-05-15T18:02:11Z, as the business has set it; POST /v1/service-records issues it now."
+    ),
     "Issuer.other_permits": [],
     "MonthContent.service_on": "2026-05-31",
     "MonthContent.until_on": "2026-06-01",

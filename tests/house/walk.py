@@ -153,6 +153,7 @@ async def ids_of(api: Api) -> dict[str, str]:
     key = (await api.post("api-keys", bodies(MINE)["api-keys"])).json()
     refused = (await api.put(f"visits/{an_id(4)}", a_visit(worker_id=an_id(99), notes=MINE))).json()
     record = (await api.post("service-records", {"visit_id": VISIT})).json()
+    draft = (await api.put(f"visits/{an_id(5)}", a_visit(notes=MINE))).json()
     ids = {path.split("/")[-2]: path.split("/")[-1] for path in STATED}
     return ids | {
         "signs": SIGN,
@@ -163,6 +164,7 @@ async def ids_of(api: Api) -> dict[str, str]:
         "endpoints": endpoint["id"],
         "refusals": refused["refusal_id"],
         "service-records": record["record"]["number"],
+        "drafts": draft["id"],
         "months": "2026-05",
         "rounds": "2026-05-16",
         # nothing is delivered in this book, so that there is none of that number
