@@ -38,9 +38,10 @@ VERSIONS = """(select v.property_id, r.* from visit_version r
     join visit v on v.business_id = r.business_id and v.id = r.visit_id)"""
 JOBS = """(select v.business_id, v.property_id, j.visit_id, j.job_id from visit_job j
     join visit v on v.business_id = j.business_id and v.id = j.visit_id)"""
-LATEST = """(select distinct on (business_id, visit_id)
+LATEST = """(select distinct on (business_id, number)
     business_id, property_id, withdrawn, bytes::jsonb -> 'content' as content
-    from service_record order by business_id, visit_id, version desc)"""
+    from service_record order by business_id, number, version desc)"""
+SUBJECT = "coalesce(visit_id::text, property_id || to_char(month_on, '/YYYY-MM'))"
 # Each part with where it is read and what is left out: ids that follow from the business's own, or that the server
 # gives, say nothing beside what they stand for.
 PARTS: dict[str, tuple[str, tuple[str, ...]]] = {
@@ -138,7 +139,9 @@ class Log:
                 self.overdue.pop(self.named[data["deadline_id"]], None)
                 self.outcomes[self.named[data["deadline_id"]]] = data["outcome"], data["due_at"]
             case ["record", _]:
-                self.records[data["visit_id"]] = data["record"]
+                self.records[data.get("visit_id") or f"{data['property_id']}/{data['month']}"] = data[
+                    "record"
+                ]
 
     def net_effect(self) -> dict[str, list[Any]]:
         """What is the same in whatever order visits came.
@@ -185,7 +188,7 @@ async def untrue(owner: "Connection[asyncpg.Record]", business_id: UUID, now: da
     logs = await _logs(owner, business_id)
     overdue = {name: due for log in logs.values() for name, due in log.overdue.items()}
     outcomes = {name: said[0] for log in logs.values() for name, said in log.outcomes.items()}
-    records = {visit: record for log in logs.values() for visit, record in log.records.items()}
+    records = {subject: record for log in logs.values() for subject, record in log.records.items()}
     lines = []
     for row in await owner.fetch(
         "select kind || '/' || subject_id || '/' || starting_fact_id as name, coalesce(outcome, state) as outcome,"
@@ -201,14 +204,14 @@ async def untrue(owner: "Connection[asyncpg.Record]", business_id: UUID, now: da
         if outcomes.get(row["name"], row["outcome"]) != row["outcome"]:
             lines.append(f"{row['name']} ended {row['outcome']}, and the log says {outcomes[row['name']]}")
     latest = await owner.fetch(
-        "select distinct on (visit_id) visit_id::text as visit, number || '.' || version as record"
-        " from service_record where business_id = $1 order by visit_id, version desc",
+        f"select distinct on (number) {SUBJECT} as subject, number || '.' || version as record"  # noqa: S608
+        " from service_record where business_id = $1 order by number, version desc",
         business_id,
     )
     lines += [
-        f"visit {row['visit']} has record {row['record']}, and the log says {records.get(row['visit'])}"
+        f"{row['subject']} has record {row['record']}, and the log says {records.get(row['subject'])}"
         for row in latest
-        if records.get(row["visit"]) != row["record"]
+        if records.get(row["subject"]) != row["record"]
     ]
     return lines
 
@@ -225,15 +228,16 @@ async def gaps(owner: "Connection[asyncpg.Record]", business_id: UUID) -> list[s
     if [row["sequence"] for row in sequences] != list(range(1, counted + 1)):
         lines.append(f"{len(sequences)} events, counted {counted}")
     records = await owner.fetch(
-        "select number, array_agg(version order by version) as versions, count(distinct visit_id) as visits"
+        "select number, array_agg(version order by version) as versions,"  # noqa: S608
+        f" count(distinct {SUBJECT}) as subjects"
         " from service_record where business_id = $1 group by number order by number",
         business_id,
     )
     if [row["number"][5:] for row in records] != [f"{place:06}" for place in range(1, len(records) + 1)]:
         lines.append(f"{len(records)} records, the last of them {records[-1]['number']}")
     lines += [
-        f"record {row['number']} has versions {row['versions']} of {row['visits']} visits"
+        f"record {row['number']} has versions {row['versions']} of {row['subjects']} subjects"
         for row in records
-        if row["versions"] != list(range(1, len(row["versions"]) + 1)) or row["visits"] != 1
+        if row["versions"] != list(range(1, len(row["versions"]) + 1)) or row["subjects"] != 1
     ]
     return lines

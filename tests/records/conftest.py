@@ -87,8 +87,10 @@ class Book:
         return [dict(row) for row in await self.owner.fetch(statement, *values)]
 
     async def versions(self) -> list[tuple[str, int, int]]:
-        """(number, version, number of the visit) of all records in the order of the log."""
-        rows = await self.rows("select number, version, visit_id from service_record order by sequence")
+        """(number, version, number of the visit) of all records of visits in the order of the log."""
+        rows = await self.rows(
+            "select number, version, visit_id from service_record where visit_id is not null order by sequence"
+        )
         return [(row["number"], row["version"], UUID(str(row["visit_id"])).int & 0xFFFF) for row in rows]
 
     async def latest(self, number: int) -> dict[str, Any]:
