@@ -16,13 +16,15 @@ from service.deadlines.ticks import tick
 from service.identity.actions import add_business
 from service.kernel.db import Pool, open_pool
 from tests.bodies import NOW
-from tests.books import book_of, differences, gaps, run_to, untrue
+from tests.books import Book, book_of, differences, gaps, run_to, untrue
 from tests.http import LOS_ANGELES, Api, Clock
 from tests.relay import Exchange, relaying
 
 # Long after all that happens here: every look is overdue, and no phone is waited for any more.
 FAR = NOW + timedelta(days=30)
 ORDERS = 4
+# the last one that has ended at NOW, and in which the demo begins
+MONTH = "2026-04"
 
 Lines = list[dict[str, Any]]
 # Lines with the instants at which they arrive.
@@ -117,8 +119,15 @@ def of_office(exchanges: list[Exchange]) -> tuple[list[Exchange], list[Exchange]
     return before, after
 
 
-async def arrive(stage: Stage, api: Api, plan: Plan, dice: random.Random) -> None:
-    """Visits come when they come; in between the clock wakes now and then."""
+async def issue_months(api: Api, homes: list[str]) -> None:
+    """The office asks for the month before, of each of these properties; taken only once it has ended there."""
+    for home in homes:
+        answer = await api.post("service-records", {"property_id": home, "month": MONTH})
+        assert answer.status_code in (200, 201, 409), answer.text
+
+
+async def arrive(stage: Stage, api: Api, plan: Plan, homes: list[str], dice: random.Random) -> None:
+    """Visits come when they come; in between the clock wakes now and then, and the office asks for a month."""
     phones = {name: await api.key_with("record", "read", name=name) for name in PHONES}
     tags: dict[str, str] = {}
     for at, line in plan:
@@ -128,6 +137,32 @@ async def arrive(stage: Stage, api: Api, plan: Plan, dice: random.Random) -> Non
             await tick(stage.clock_pool, at)
         if dice.random() < 0.03:
             await stage.run_to(at)
+        if dice.random() < 0.05:
+            await issue_months(api, [dice.choice(homes)])
+
+
+async def in_another_order(
+    stage: Stage,
+    seed: int,
+    chosen: list[str],
+    office: tuple[list[Exchange], list[Exchange]],
+    dice: random.Random,
+) -> Api:
+    """A business of its own, to which the visits of these properties come in an order of their own."""
+    opening, closing = office
+    lines = [line for line in visit_lines(NOW) if line["visit"]["property_id"] in chosen]
+    plan = (queued if seed < 2 else delayed)(lines, dice)
+    stage.clock.now = NOW
+    api = await stage.business()
+    # a job that was closed before its visits came is closed all the same
+    closes_first = seed % 3 == 0
+    await replay(api, opening + closing if closes_first else opening)
+    await arrive(stage, api, arrivals(plan, dice), chosen, dice)
+    stage.clock.now = max(stage.clock.now, NOW)
+    await issue_months(api, chosen)
+    await replay(api, [] if closes_first else closing)
+    await stage.run_to(FAR)
+    return api
 
 
 async def test_any_order_with_doublings_and_delays_leaves_the_same_book(
@@ -136,11 +171,15 @@ async def test_any_order_with_doublings_and_delays_leaves_the_same_book(
     in_order = await stage.business()
     async with relaying(stage.client) as relay:
         await load(relay.url, in_order.key, None, NOW)
+    visited = {line["visit"]["property_id"] for line in visit_lines(NOW)}
+    stage.clock.now = NOW
+    await issue_months(in_order, sorted(visited))
     await stage.run_to(FAR)
     expected = await book_of(owner, in_order.business_id)
+    assert months_in(expected) == len(visited)
     assert await untrue(owner, in_order.business_id, FAR) == []
     assert await gaps(owner, in_order.business_id) == []
-    opening, closing = of_office(relay.exchanges)
+    office = of_office(relay.exchanges)
     # a permit's reports are at no property, and the same in every order
     homes = sorted(home for home in expected if home is not None)
     for seed in range(ORDERS):
@@ -149,23 +188,20 @@ async def test_any_order_with_doublings_and_delays_leaves_the_same_book(
         if seed % 2 == 0:
             dice.shuffle(homes)
         chosen = homes[seed % 2 :: 2]
-        lines = [line for line in visit_lines(NOW) if line["visit"]["property_id"] in chosen]
-        plan = (queued if seed < 2 else delayed)(lines, dice)
-        stage.clock.now = NOW
-        api = await stage.business()
-        # a job that was closed before its visits came is closed all the same
-        closes_first = seed % 3 == 0
-        await replay(api, opening + closing if closes_first else opening)
-        await arrive(stage, api, arrivals(plan, dice), dice)
-        stage.clock.now = max(stage.clock.now, NOW)
-        await replay(api, [] if closes_first else closing)
-        await stage.run_to(FAR)
+        api = await in_another_order(stage, seed, chosen, office, dice)
         found = await book_of(owner, api.business_id)
         assert differences(expected, found, [*chosen, None]) == [], f"seed {seed}"
         assert await untrue(owner, api.business_id, FAR) == [], f"seed {seed}"
         assert await gaps(owner, api.business_id) == [], f"seed {seed}"
     assert len(homes) == 14
     assert await alarms_taken_back(owner) > 0
+
+
+def months_in(book: Book) -> int:
+    """How many records of months the book holds."""
+    return sum(
+        record["content"]["kind"] == "month" for parts in book.values() for record in parts.get("record", [])
+    )
 
 
 async def alarms_taken_back(owner: "asyncpg.Connection[asyncpg.Record]") -> int:
