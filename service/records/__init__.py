@@ -1,1 +1,1 @@
-"""Service records: what the customer gets of a visit, numbered, versioned and never rewritten."""
+"""Service records: what the customer gets of a visit or of a month, numbered, versioned and never rewritten."""
