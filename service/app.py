@@ -15,6 +15,7 @@ from litestar.exceptions import HTTPException
 from service.amendments import routes as amendments
 from service.animals_taken import routes as animals_taken
 from service.batches import routes as batches
+from service.billed import routes as billed
 from service.catches import routes as catches
 from service.conflicts import routes as conflicts
 from service.contract import routes as contract
@@ -36,6 +37,7 @@ from service.kernel.parameters import check_query, query_parameters
 from service.keys import guard
 from service.keys.rules import Caller
 from service.lawn import routes as lawn
+from service.methods import routes as methods
 from service.months import routes as months
 from service.packs import routes as packs
 from service.permits import routes as permits
@@ -71,6 +73,8 @@ SLICES = [
     customers,
     properties,
     permits,
+    billed,
+    methods,
     jobs,
     visits,
     amendments,

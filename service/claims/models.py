@@ -59,18 +59,21 @@ class TreatmentLine(Struct, frozen=True, kw_only=True):
 
 
 class Breach(Struct, frozen=True, kw_only=True):
-    """A treatment that breaks a claim."""
+    """A treatment that breaks a claim, with the ground; `before_tenure`: before the day from which the property is
+    the customer's whose record it is."""
 
     id: UUID
     method: str
     method_class: ClassName
+    ground: str
+    before_tenure: bool
     applied_at: Instant
     applied_by: AppliedBy
 
 
 class Claim(Struct, frozen=True, kw_only=True):
     """Whether no pesticide was used in the period, both ends inclusive; the visits that it rests on, and how
-    many of them state that there were no treatments; and what breaks it."""
+    many of them state that there were no treatments; what breaks it, and that in a sentence (null where it holds)."""
 
     free: bool
     from_at: Instant
@@ -78,3 +81,4 @@ class Claim(Struct, frozen=True, kw_only=True):
     visit_ids: list[UUID]
     visits_stating_none: int
     broken_by: list[Breach]
+    why: str | None

@@ -49,6 +49,8 @@ TAGS = {
     "customers": "Whom the work is done for.",
     "jobs": "One target species at one property, opened and closed by a person.",
     "permits": "Permits of authorities.",
+    "methods": "How the business classes what no register of the package has.",
+    "method-register": "Which methods break the claim that no pesticide was used, and on which ground.",
     "treatments": "Substances or devices used at a property, by anybody.",
     "upkeep": "Mowing, water, rolling.",
     "incidents": "What went wrong.",

@@ -5,6 +5,7 @@ from typing import Any
 
 from service.animals_taken.models import AnimalsTaken
 from service.batches.models import BatchLine, BatchResult
+from service.billed.models import Billed
 from service.catches.models import CatchShown
 from service.conflicts.models import ConflictShown
 from service.customers.models import Customer
@@ -17,6 +18,7 @@ from service.incidents.models import Incident
 from service.jobs.models import Job
 from service.kernel.errors import Problem
 from service.lawn.models import PatchShown
+from service.methods.models import Method, RegisterShown
 from service.months.models import MonthSummary
 from service.packs.models import PackShown
 from service.permits.models import Permit
@@ -42,6 +44,7 @@ NOUNS: dict[str, Any] = {
     "api-key": ApiKey,
     "batch-line": BatchLine,
     "batch-result": BatchResult,
+    "billed": Billed,
     "business": Business,
     "catch": CatchShown,
     "check": Check,
@@ -60,6 +63,8 @@ NOUNS: dict[str, Any] = {
     "job": Job,
     "lawn-patch": PatchShown,
     "look": Look,
+    "method": Method,
+    "method-register": RegisterShown,
     "month": MonthSummary,
     "party": Party,
     "permit": Permit,

@@ -62,6 +62,7 @@ IDS = {
     "features": "feature_id",
     "incidents": "incident_id",
     "jobs": "job_id",
+    "methods": "method_id",
     "permits": "permit_id",
     "properties": "property_id",
     "tenures": "tenure_id",

@@ -41,6 +41,8 @@ IDS = {
     "Incident": "incident_id",
     "Job": "job_id",
     "Look": "look_id",
+    "Method": "method_id",
+    "MethodShown": "method_id",
     "NewVisit": "visit_id",
     "PackShown": "pack_id",
     "Permit": "permit_id",

@@ -25,6 +25,7 @@ EVENT_TYPES = (
     "lawn.overdue",
     "lawn.settled",
     "record.amended",
+    "record.billed",
     "record.issued",
     "report.due",
     "run.look_due",

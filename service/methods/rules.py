@@ -1,106 +1,137 @@
-"""The method register, as data with its grounds, and the class of a method. Pure.
+"""The class of a method: by the register that comes with the package, and what the business classed itself. Pure.
 
 Read in published copies of the law; not legal advice. Local codes and licensed practice come first.
 """
 
-import re
+import unicodedata
+from collections.abc import Iterable, Sequence
+from functools import cache
+from importlib import resources
+from typing import get_args
 
-from service.methods.models import MethodClass
+import msgspec
 
-DEVICE = "A trap is a device, not a pesticide: FIFRA § 2(h), 40 CFR 152.500(a); 7 CFR 205.206(b)(3)"
-PESTICIDE = "FIFRA § 2(u): what is meant to repel, kill or mitigate a pest is a pesticide"
-
-REGISTER = (
-    MethodClass(
-        name="mechanical_trap",
-        said="mechanical trap",
-        breaks_claim=False,
-        ground=DEVICE,
-        methods=frozenset({"scissor_jaw", "harpoon", "choker_loop", "two_prong_pincer", "snap", "box"}),
-    ),
-    MethodClass(
-        name="live_capture",
-        said="live capture",
-        breaks_claim=False,
-        ground=DEVICE,
-        methods=frozenset({"live_tunnel", "cage", "net"}),
-    ),
-    MethodClass(
-        name="hand_removal",
-        said="removal by hand",
-        breaks_claim=False,
-        ground="7 CFR 205.206(b)(3): mechanical and physical methods",
-        methods=frozenset({"by_hand", "hand", "dug_out"}),
-    ),
-    MethodClass(
-        name="exclusion",
-        said="exclusion or habitat change",
-        breaks_claim=False,
-        ground="7 CFR 205.206(a), (b): sanitation, habitat and physical controls",
-        methods=frozenset(
-            {"mesh", "barrier", "fence", "habitat_change", "sanitation", "flooding_with_water"}
-        ),
-    ),
-    MethodClass(
-        name="minimum_risk_pesticide",
-        said="minimum-risk pesticide",
-        breaks_claim=True,
-        ground=f"{PESTICIDE}; 40 CFR 152.25(f) only spares it registration",
-        methods=frozenset(
-            {
-                "castor_oil",
-                "cedarwood_oil",
-                "citronella_oil",
-                "clove_oil",
-                "garlic_oil",
-                "geranium_oil",
-                "lemongrass_oil",
-                "peppermint_oil",
-                "rosemary_oil",
-                "spearmint_oil",
-                "thyme_oil",
-            }
-        ),
-    ),
-    MethodClass(
-        name="registered_pesticide",
-        said="registered pesticide",
-        breaks_claim=True,
-        ground=PESTICIDE,
-        methods=frozenset(
-            {
-                "repellent",
-                "bait",
-                "poison_bait",
-                "rodenticide",
-                "fumigant",
-                "gas_cartridge",
-                "treated_seed",
-                "aluminium_phosphide",
-                "aluminum_phosphide",
-                "zinc_phosphide",
-                "strychnine",
-            }
-        ),
-    ),
-    MethodClass(
-        name="device_without_substance",
-        said="device without substance, which states judge differently",
-        breaks_claim=True,
-        ground="3 CCR 6695 and FAC § 6025.4 treat carbon monoxide devices as pest control; states differ",
-        methods=frozenset({"engine_exhaust", "carbon_monoxide", "explosive_gas", "sound_device"}),
-    ),
+from service.kernel.errors import Fault
+from service.kernel.values import Mechanism
+from service.methods.models import (
+    Classed,
+    ClassName,
+    ClassShown,
+    Method,
+    MethodClass,
+    MethodShown,
+    NewMethod,
+    Register,
+    RegisterShown,
 )
+
 UNCLASSIFIED = MethodClass(
     name="unclassified",
     said="not on the method register",
     breaks_claim=True,
+    strictness=4,
     ground="Taken for a pesticide until it is classed with a ground",
-    methods=frozenset(),
+    citation=[],
+    methods=[],
 )
-_CLASS_OF = {method: one for one in REGISTER for method in one.methods}
 
 
-def class_of(method: str) -> MethodClass:
-    """The class of a method as people write it; what is not on the register breaks the claim."""
-    return _CLASS_OF.get(re.sub(r"[^a-z0-9]+", "_", method.lower()).strip("_"), UNCLASSIFIED)
+@cache
+def shipped() -> Register:
+    """The register that comes with the package."""
+    text = resources.files(__package__).joinpath("register.json").read_bytes()
+    return msgspec.json.decode(text, type=Register)
+
+
+@cache
+def _classes() -> dict[ClassName, MethodClass]:
+    return {one.name: one for one in (*shipped().classes, UNCLASSIFIED)}
+
+
+@cache
+def _class_of() -> dict[str, MethodClass]:
+    return {method: one for one in shipped().classes for method in one.methods}
+
+
+def key_of(method: str) -> str:
+    """One form of a method's name for all that people write: letters and figures of any script, parted by `_`."""
+    folded = unicodedata.normalize("NFKC", method).casefold()
+    kept = (one if unicodedata.category(one)[0] in "LMN" else " " for one in folded)
+    return "_".join("".join(kept).split())
+
+
+def said_of(name: ClassName) -> str:
+    """How a sentence names a class."""
+    return _classes()[name].said
+
+
+def class_of(method: str, own: Iterable[NewMethod] = ()) -> Classed:
+    """The class of a method as people write it, and the ground; what nobody classed breaks the claim.
+
+    The business's own class holds where the shipped one is not stricter: so it never makes a claim easier.
+    """
+    key = key_of(method)
+    known = _class_of().get(key)
+    for one in own:
+        stated = _classes()[one.method_class]
+        if key_of(one.name) == key and (known is None or stated.strictness >= known.strictness):
+            return Classed(of=stated, ground=one.ground)
+    known = known or UNCLASSIFIED
+    return Classed(of=known, ground=known.ground)
+
+
+def faults_of_method(new: NewMethod, others: Sequence[NewMethod]) -> list[Fault]:
+    """What keeps a method of the business from standing beside the register and its other methods."""
+    key = key_of(new.name)
+    if not key:
+        return [Fault("Give the method a name with a letter or a figure in it.", "#/name", "no_name")]
+    if any(key_of(one.name) == key for one in others):
+        said = f"Another method of yours is {key.replace('_', ' ')!r} already; amend that one."
+        return [Fault(said, "#/name", "classed_twice")]
+    if key in get_args(Mechanism):
+        said = f"{key.replace('_', ' ').capitalize()} is a mechanism of sets, and a trap; it keeps its class."
+        return [Fault(said, "#/name", "mechanism")]
+    known = _class_of().get(key)
+    if known is not None and _classes()[new.method_class].strictness < known.strictness:
+        said = (
+            f"The register has {key.replace('_', ' ')!r} as {known.said} ({known.ground}); "
+            "you may class it more strictly, never laxer."
+        )
+        return [Fault(said, "#/method_class", "laxer")]
+    return []
+
+
+def register_of(own: Sequence[Method]) -> RegisterShown:
+    """The register that holds for a business with these methods of its own."""
+    by_key = {key_of(one.name): one for one in own}
+    shown = [_shown(one.name, one, own) for one in own]
+    shown += [_shown(method, None, own) for method in _class_of() if method not in by_key]
+    return RegisterShown(
+        verified_on=shipped().verified_on,
+        text_as_of=shipped().text_as_of,
+        notice=shipped().notice,
+        classes=[
+            ClassShown(
+                name=one.name,
+                said=one.said,
+                breaks_claim=one.breaks_claim,
+                ground=one.ground,
+                citation=one.citation,
+                flag=one.flag,
+            )
+            for one in _classes().values()
+        ],
+        methods=sorted(shown, key=lambda one: key_of(one.name)),
+    )
+
+
+def _shown(name: str, stated: Method | None, own: Sequence[Method]) -> MethodShown:
+    known = class_of(name, own)
+    return MethodShown(
+        name=name,
+        origin="shipped" if stated is None else "own",
+        id=None if stated is None else stated.id,
+        method_class=known.of.name,
+        breaks_claim=known.of.breaks_claim,
+        ground=known.ground,
+    )

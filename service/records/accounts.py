@@ -45,8 +45,8 @@ def account(
     says none; `states_none`: that there was no treatment is stated.
     """
     zone, place = ZoneInfo(around.zone), place_of(around)
-    used = treatments(facts.applied, period)
-    by_us, known = claims(period, visits, used)
+    used = treatments(facts.applied, period, around.methods)
+    by_us, known = claims(period, visits, used, zone, facts.tenure_from)
     placings = {one.set_id: one for one in facts.placings if scope.is_seen(one.visit_id, one.placed_at)}
     ends = at_end(place, scope, placings, facts.checks, facts.set_repairs)
     lines = set_lines(scope, placings, facts.checks, ends)
@@ -54,7 +54,7 @@ def account(
     turf, openings = turf_lines(place, scope, facts, ends), opening_lines(scope, facts, ends)
     said: TreatmentsSaid = "listed" if used else "none_stated" if states_none else "none_known"
     return Account(
-        methods=methods_used(lines),
+        methods=methods_used(lines, facts.caught, around.methods),
         sets=lines,
         checks=check_lines(scope, facts.checks),
         trap_nights=nights(sum(ends[line.set_id].half_nights for line in lines)),

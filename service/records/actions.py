@@ -93,7 +93,8 @@ async def _issue(entry: Entry, sealing_key: bytes, draft: Draft, latest: Latest 
         basis=basis,
     )
     signer = await signer_in_force(db, sealing_key, entry.now)
-    return await _store(entry, record, party, signer)
+    is_billed = latest is not None and latest.is_billed
+    return await _store(entry, record, party, signer, billed_before=is_billed)
 
 
 async def _number(entry: Entry, zone: str, latest: Latest | None) -> tuple[str, int]:
@@ -105,12 +106,14 @@ async def _number(entry: Entry, zone: str, latest: Latest | None) -> tuple[str, 
     return f"{year:04}-{value:06}", 1
 
 
-async def _store(entry: Entry, record: ServiceRecord, party: Party, signer: Signer) -> Issued:
+async def _store(
+    entry: Entry, record: ServiceRecord, party: Party, signer: Signer, *, billed_before: bool
+) -> Issued:
     """Tell of the version, and keep it under the place in the log that this gives it."""
     content = record.content
     written = rules.bytes_of(record)
     digest = sha256(written)
-    told = _told(record, digest)
+    told = _told(record, digest, billed_before=billed_before)
     event_id = entry.tell(told, told.visit_id or told.property_id)
     sequence = next(one.sequence for one in await flush(entry) if one.id == event_id)
     await entry.db.run(
@@ -137,7 +140,7 @@ async def _store(entry: Entry, record: ServiceRecord, party: Party, signer: Sign
     return Issued(number=record.number, version=record.version, sha256=digest)
 
 
-def _told(record: ServiceRecord, digest: bytes) -> RecordIssued:
+def _told(record: ServiceRecord, digest: bytes, *, billed_before: bool) -> RecordIssued:
     content = record.content
     withdrawn = isinstance(content, WithdrawnContent)
     issued = RecordIssued(
@@ -154,4 +157,9 @@ def _told(record: ServiceRecord, digest: bytes) -> RecordIssued:
     )
     if record.replaces is None:
         return issued
-    return RecordAmended(**msgspec.structs.asdict(issued), replaces=record.replaces, withdrawn=withdrawn)
+    return RecordAmended(
+        **msgspec.structs.asdict(issued),
+        replaces=record.replaces,
+        billed_before=billed_before,
+        withdrawn=withdrawn,
+    )

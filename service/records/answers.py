@@ -9,6 +9,14 @@ from service.kernel.values import Instant
 from service.records.models import MonthName, Party, SignedRecord
 
 
+class BilledIn(Struct, frozen=True, kw_only=True):
+    """The invoice that a version went into."""
+
+    invoice_ref: str
+    billed_on: date | None
+    received_at: Instant
+
+
 class RecordVersion(Struct, frozen=True, kw_only=True):
     """One version of a record in short; its bytes are at `/v1/service-records/{number}.{version}`."""
 
@@ -21,6 +29,7 @@ class RecordVersion(Struct, frozen=True, kw_only=True):
     pesticide_free_by_us: bool
     pesticide_known_at_property: bool
     sha256: str
+    billed: BilledIn | None
 
 
 class RecordVersions(Struct, frozen=True, kw_only=True, tag="service_record_versions", tag_field="noun"):

@@ -10,6 +10,7 @@ from service.claims.models import Applied, Presence
 from service.facts.models import Fate
 from service.identity.models import HousePolicy, Licence
 from service.kernel.values import FootTraffic, Hazard, Point
+from service.methods.models import Method
 from service.packs.models import Pack
 from service.records.lines import RepairLine, ToldLine
 from service.records.models import LicenceLine, Party
@@ -48,6 +49,7 @@ class Around(Struct, frozen=True, kw_only=True):
     locality: str | None = None
     position: Point | None = None
     packs: list[Pack] = []
+    methods: list[Method] = []
     property_ref: str | None
     address: str | None
     business_zone: str
@@ -96,12 +98,13 @@ class Month(Struct, frozen=True, kw_only=True):
 
 
 class Holder(Struct, frozen=True, kw_only=True):
-    """The customer whose property it was on the day."""
+    """The customer whose property it was on the day, and from which day on."""
 
     id: UUID
     name: str
     ref: str | None
     addresses: list[str]
+    from_on: date
 
 
 class SetPlacing(Placing, frozen=True, kw_only=True):
@@ -141,6 +144,7 @@ class Caught(Struct, frozen=True, kw_only=True):
     id: UUID
     set_id: UUID | None
     job_target: str | None = None
+    method: str | None = None
     species: str
     sex: str | None
     age_class: str | None
@@ -165,9 +169,11 @@ class PropertyFacts(Struct, frozen=True, kw_only=True):
 
     `caught`, `repairs` and `told` are the record's own; all else is the property's, whoever brought it. `signs`
     are those on turf that its own facts touch, `bounds` what may speak for them, `set_repairs` repairs at sets.
+    `tenure_from` is the local day from which the property is the customer's.
     """
 
     customer_id: UUID | None
+    tenure_from: date | None = None
     applied: list[Applied]
     placings: list[SetPlacing]
     checks: list[SetCheck]
@@ -196,11 +202,12 @@ class MonthFacts(PropertyFacts, frozen=True, kw_only=True):
 
 
 class Latest(Struct, frozen=True, kw_only=True):
-    """The version that a new one would replace."""
+    """The version that a new one would replace, and whether a version of that number was billed."""
 
     number: str
     version: int
     content_sha256: bytes
+    is_billed: bool
 
 
 class Issued(Struct, frozen=True, kw_only=True):

@@ -18,7 +18,7 @@ TreatmentsSaid = Literal["none_stated", "none_known", "listed"]
 
 
 class MethodUsed(Struct, frozen=True, kw_only=True):
-    """A mechanism that was placed or looked at, with its class in the method register and the ground."""
+    """A mechanism placed or looked at, or how an animal was taken without a set: its class, and the ground for that."""
 
     method: str
     method_class: ClassName

@@ -239,8 +239,12 @@ class RecordIssued(Event, frozen=True, kw_only=True):
 
 
 class RecordAmended(RecordIssued, frozen=True, kw_only=True):
-    """A further version, which replaces the one it names; `withdrawn` where the visit was."""
+    """A further version, which replaces the one it names; `withdrawn` where the visit was.
+
+    `billed_before`: a version before it was billed, so that what differs may have to be credited.
+    """
 
     event_type: ClassVar[str] = "record.amended"
     replaces: str
+    billed_before: bool
     withdrawn: bool

@@ -4,7 +4,10 @@ select v.id, v.property_id, v.worker_id, v.with_worker_ids, v.arrived_at, v.ende
        v.customer_note, v.withdrawn_at, p.zone, p.region, p.county, p.locality, p.position, (
            select coalesce(jsonb_agg(to_jsonb(k) - 'business_id' order by k.id), '[]') from rule_pack k
            where k.business_id = :business_id and (p.region = k.region or starts_with(p.region, k.region || '-'))
-       ) as packs, p.ref as property_ref, p.address, k.job_id, j.target,
+       ) as packs, (
+           select coalesce(jsonb_agg(to_jsonb(w) - 'business_id' order by w.id), '[]') from method w
+           where w.business_id = :business_id
+       ) as methods, p.ref as property_ref, p.address, k.job_id, j.target,
        case when m.id is not null then jsonb_build_object('number', m.number, 'authority', m.authority) end as permit,
        b.zone as business_zone, b.licences, b.house_policies,
        exists (select from sign s where s.business_id = :business_id and s.visit_id = :visit_id
@@ -29,7 +32,10 @@ select p.zone from property p where p.business_id = :business_id and p.id = :pro
 select p.id as property_id, p.zone, p.region, p.county, p.locality, p.position, (
            select coalesce(jsonb_agg(to_jsonb(k) - 'business_id' order by k.id), '[]') from rule_pack k
            where k.business_id = :business_id and (p.region = k.region or starts_with(p.region, k.region || '-'))
-       ) as packs, p.ref as property_ref, p.address, b.zone as business_zone, b.licences, b.house_policies,
+       ) as packs, (
+           select coalesce(jsonb_agg(to_jsonb(w) - 'business_id' order by w.id), '[]') from method w
+           where w.business_id = :business_id
+       ) as methods, p.ref as property_ref, p.address, b.zone as business_zone, b.licences, b.house_policies,
        exists (select from sign s where s.business_id = :business_id and s.property_id = :property_id
                and s.seen_at between :from_at and :until_at and s.kind = 'undermined_paving') as paving_undermined,
        coalesce((select h.body->'hazards' from stated_version h
@@ -43,7 +49,7 @@ where p.business_id = :business_id and p.id = :property_id;
 -- name: read_holder
 -- Whose property it was from one day to another, the last of them: tenures are half-open. Of two that overlap, the one
 -- that began later.
-select c.id, c.name, c.ref, c.addresses
+select c.id, c.name, c.ref, c.addresses, h.from_on
 from tenure h
 join customer c on c.business_id = :business_id and c.id = h.customer_id
 where h.business_id = :business_id and h.property_id = :property_id
@@ -152,7 +158,7 @@ from repair r
 where r.business_id = :business_id and r.property_id = :property_id and r.set_id = any (:set_ids::uuid[]);
 
 -- name: list_caught
-select c.id, c.set_id, c.species, c.sex, c.age_class, c.fate, j.target as job_target
+select c.id, c.set_id, c.species, c.sex, c.age_class, c.fate, c.method, j.target as job_target
 from catch c
 join visit_job k on k.business_id = :business_id and k.visit_id = c.visit_id
 left join job j on j.business_id = :business_id and j.id = k.job_id and j.property_id = c.property_id
@@ -304,8 +310,10 @@ order by v.arrived_at, v.id;
 -- name: list_arrivals
 -- Of each key that brought one of these visits: when anything arrived from it last.
 select k.key_id,
-       (select max(a.received_at) from visit_version a
-        where a.business_id = :business_id and a.key_id = k.key_id) as received_at
+       greatest((select max(a.received_at) from visit_version a
+                 where a.business_id = :business_id and a.key_id = k.key_id),
+                (select max(s.received_at) from stated_version s
+                 where s.business_id = :business_id and s.key_id = k.key_id)) as received_at
 from (select distinct w.key_id from visit_version w
       where w.business_id = :business_id and w.visit_id = any (:visit_ids::uuid[])) k
 order by k.key_id;
@@ -323,13 +331,17 @@ where w.business_id = :business_id and w.id = any (:worker_ids::uuid[])
 order by array_position(:worker_ids::uuid[], w.id);
 
 -- name: latest_version
-select r.number, r.version, r.content_sha256 from service_record r
+select r.number, r.version, r.content_sha256,
+       exists (select from billed b where b.business_id = :business_id and b.number = r.number) as is_billed
+from service_record r
 where r.business_id = :business_id and r.visit_id = :visit_id
 order by r.version desc
 limit 1;
 
 -- name: latest_version_of_month
-select r.number, r.version, r.content_sha256 from service_record r
+select r.number, r.version, r.content_sha256,
+       exists (select from billed b where b.business_id = :business_id and b.number = r.number) as is_billed
+from service_record r
 where r.business_id = :business_id and r.property_id = :property_id and r.month_on = :month_on
 order by r.version desc
 limit 1;
@@ -373,8 +385,11 @@ from business b where b.business_id = :business_id;
 
 -- name: list_versions
 select r.version, r.issued_at, r.service_on, r.visit_id, to_char(r.month_on, 'YYYY-MM') as month, r.withdrawn, r.pesticide_free_by_us,
-       r.pesticide_known_at_property, encode(r.sha256, 'hex') as sha256
+       r.pesticide_known_at_property, encode(r.sha256, 'hex') as sha256,
+       case when b.invoice_ref is not null then jsonb_build_object(
+           'invoice_ref', b.invoice_ref, 'billed_on', b.billed_on, 'received_at', b.received_at) end as billed
 from service_record r
+left join billed b on b.business_id = :business_id and b.number = r.number and b.version = r.version
 where r.business_id = :business_id and r.number = :number
 order by r.version;
 

@@ -80,6 +80,7 @@ async def read_facts(db: Db, business_id: UUID, head: Head, holder: Holder | Non
     return VisitFacts(
         head=head,
         customer_id=holder.id if holder else None,
+        tenure_from=holder.from_on if holder else None,
         visits=visits,
         applied=await db.many(
             Applied, sql.list_applied, **here, from_at=period.from_at, until_at=period.until_at
@@ -99,6 +100,7 @@ async def read_month_facts(
         around=await db.one(Around, sql.read_around, **span),
         month=month,
         customer_id=holder.id if holder else None,
+        tenure_from=holder.from_on if holder else None,
         visits=await db.many(Attended, sql.list_visits_of_month, **span),
         applied=await db.many(Applied, sql.list_applied, **span),
         **await _read_lists(db, business_id, property_id, scope_of_month(month), visit_ids),

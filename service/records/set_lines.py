@@ -10,8 +10,9 @@ from msgspec.structs import replace
 from service.deadlines.models import Place
 from service.deadlines.why import NOTICE, readings
 from service.lawn.models import LawnPatch
+from service.methods.models import NewMethod
 from service.methods.rules import class_of
-from service.records.facts import Around, Scope, SetCheck, SetPlacing, SetRepaired
+from service.records.facts import Around, Caught, Scope, SetCheck, SetPlacing, SetRepaired
 from service.records.lines import CheckLine, Done, MethodUsed, NextDue, SetLine
 from service.sets.models import IN_THE_GROUND, SetBook, SetFacts, SetState
 from service.sets.rules import derive
@@ -136,13 +137,24 @@ def check_lines(scope: Scope, checks: Sequence[SetCheck]) -> list[CheckLine]:
     ]
 
 
-def methods_used(lines: Sequence[SetLine]) -> list[MethodUsed]:
-    """The mechanisms that the visit placed or looked at, each with its class."""
-    used = sorted({line.mechanism for line in lines if line.mechanism is not None and line.done})
+def methods_used(
+    lines: Sequence[SetLine], caught: Sequence[Caught], own: Sequence[NewMethod]
+) -> list[MethodUsed]:
+    """The mechanisms placed or looked at, and how animals were taken without a set, each with its class.
+
+    `own` are methods that the business classed itself.
+    """
+    used = {line.mechanism for line in lines if line.mechanism is not None and line.done}
+    used |= {one.method for one in caught if one.method is not None}
     return [
-        MethodUsed(method=one, method_class=known.name, breaks_claim=known.breaks_claim, ground=known.ground)
-        for one in used
-        for known in [class_of(one)]
+        MethodUsed(
+            method=one,
+            method_class=known.of.name,
+            breaks_claim=known.of.breaks_claim,
+            ground=known.ground,
+        )
+        for one in sorted(used)
+        for known in [class_of(one, own)]
     ]
 
 

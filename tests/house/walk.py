@@ -20,7 +20,7 @@ from service.kernel.values import Scope
 from tests.bodies import AT, a_check, a_pack, a_set, a_sign, a_visit, an_id
 from tests.http import PROPERTY, VISIT, WORKER, Api, a_property
 
-CUSTOMER, JOB, FEATURE, TENURE, PERMIT = (an_id(number) for number in range(100, 105))
+CUSTOMER, JOB, FEATURE, TENURE, PERMIT, METHOD = (an_id(number) for number in range(100, 106))
 TREATMENT, UPKEEP, INCIDENT = (an_id(number) for number in range(105, 108))
 PACK = an_id(108)
 SIGN, SET, CATCH = an_id(20), an_id(30), an_id(50)
@@ -115,6 +115,12 @@ def bodies(word: str) -> dict[str, Any]:
         "replay": {"all": True},
         "rotate": {},
         "service-records": {"visit_id": VISIT},
+        "methods": {
+            "name": word,
+            "method_class": "hand_removal",
+            "ground": f"Sample code, section 4: {word}",
+        },
+        "billed": {"invoice_ref": word},
     }
 
 
@@ -129,6 +135,7 @@ STATED = [
     f"properties/{PROPERTY}/features/{FEATURE}",
     f"properties/{PROPERTY}/tenures/{TENURE}",
     f"permits/{PERMIT}",
+    f"methods/{METHOD}",
     f"jobs/{JOB}",
     f"visits/{VISIT}",
     f"treatments/{TREATMENT}",

@@ -1,0 +1,56 @@
+"""HTTP for billing: a billing system says which version of a record it billed."""
+
+import re
+from datetime import datetime
+from typing import Any
+
+from litestar import Response, Router, post
+
+from service.billed.models import Billed, NewBilled, RecordBilled, Stand
+from service.billed.rules import billed, is_new
+from service.events.outbox import entry
+from service.kernel.bodies import decode
+from service.kernel.db import Pool
+from service.kernel.errors import Missing
+from service.kernel.http import route
+from service.kernel.sql import Queries
+from service.keys.rules import Caller
+
+sql = Queries(__package__)
+_VERSION = re.compile(r"([0-9]{4}-[0-9]{6})\.([1-9][0-9]{0,5})")
+
+
+@post(
+    "/{record:str}/billed",
+    **route("events", takes=NewBilled, gives=Billed, status=(200, 201), refuses=(404, 409)),
+)
+async def bill_service_record(
+    record: str, body: bytes, caller: Caller, pool: Pool, now: datetime
+) -> Response[Any]:
+    """Say that a version `YYYY-NNNNNN.v` was billed, once; sent again it changes nothing."""
+    name = _VERSION.fullmatch(record)
+    if name is None:
+        raise Missing(f"A version of a service record {record[:40]!r}")
+    number, version = name[1], int(name[2])
+    new = decode(body, NewBilled, now)
+    place = {"business_id": caller.business_id, "number": number, "version": version}
+    async with entry(pool, caller.business_id, now, caller.key_id) as book:
+        stand = await book.db.maybe(Stand, sql.read_stand, **place)
+        if stand is None:
+            raise Missing(f"Service record {record}")
+        is_first = is_new(record, stand, new)
+        if is_first:
+            await book.db.run(
+                sql.insert_billed,
+                **place,
+                invoice_ref=new.invoice_ref,
+                billed_on=new.billed_on,
+                now=now,
+                key_id=caller.key_id,
+            )
+            book.tell(RecordBilled(record=record, property_id=stand.property_id), stand.property_id)
+            stand = await book.db.one(Stand, sql.read_stand, **place)
+    return Response(billed(number, version, stand), status_code=201 if is_first else 200)
+
+
+router = Router("/service-records", route_handlers=[bill_service_record])
