@@ -39,6 +39,7 @@ from service.months import routes as months
 from service.packs import routes as packs
 from service.permits import routes as permits
 from service.properties import routes as properties
+from service.property_file import routes as property_file
 from service.records import routes as records
 from service.refusals import routes as refusals
 from service.rounds import routes as rounds
@@ -89,6 +90,7 @@ SLICES = [
     events,
     records,
     exports,
+    property_file,
     months,
     animals_taken,
 ]
