@@ -8,7 +8,8 @@ from service.deadlines.why import NOTICE
 from service.kernel.days import local_date
 from service.packs.models import KeepFor
 from service.packs.rules import in_force, packs_at
-from service.property_file.models import CautionStated, Chosen, File, Line, Place, Record
+from service.property_file.content import CautionStated
+from service.property_file.models import Chosen, File, Line, Place, Record
 from service.property_file.words import counted, day_words, gap_words, months_between, span_words
 
 NO_PESTICIDE = "A trap is no pesticide. That no pesticide was used does not mean that no licence was needed."
@@ -51,11 +52,15 @@ def rests_on(chosen: Chosen) -> list[str]:
     """How to read the claims of the file."""
     standing = [one for one in chosen.standing() if not one.withdrawn]
     return [
-        f"This file rests on {counted(len(standing), 'service record')}, each issued under a number that never"
-        " changes, hashed and signed. What became known later stands in a later version that names the one"
-        " it replaces.",
-        "Whether a pesticide was used is worked out from every treatment that is known at the property in a"
-        " record's period, whoever made it and whenever it became known; nobody ticks a box.",
+        (
+            f"This file rests on {counted(len(standing), 'service record')}, each issued under a number that never"
+            " changes, hashed and signed. What became known later stands in a later version that names the one"
+            " it replaces."
+        ),
+        (
+            "Whether a pesticide was used is worked out from every treatment that is known at the property in a"
+            " record's period, whoever made it and whenever it became known; nobody ticks a box."
+        ),
         NO_PESTICIDE,
     ]
 
@@ -94,11 +99,12 @@ def file_of(chosen: Chosen, place: Place, records: Sequence[Record], **more: obj
     day = chosen.today
     shared = {
         "audience": chosen.asked.audience,
+        "paper": "us-letter" if place.region.startswith(("US", "CA")) else "a4",
         "title": PUBLIC_TITLE if public else "File of service records",
         "running": f"{place.business_name} · {period}",
         "made_on": [day.year, day.month, day.day],
         "rests_on": rests_on(chosen),
-        "cautions": cautions(records, to_workers=not public),
+        "cautions": cautions(records, to_workers=chosen.asked.audience == "auditor"),
         "notice": NOTICE,
     }
     return File(**shared | more)  # type: ignore[arg-type]

@@ -1,8 +1,10 @@
 """A file as a folder: one zip archive, written piece by piece, the same bytes for the same content."""
 
+import io
 import zipfile
 from collections.abc import AsyncIterator, Iterator, Sequence
 from importlib import resources
+from typing import IO, Any, cast
 
 from service.property_file.models import Audience, Version
 from service.property_file.reading import SignedLine
@@ -11,19 +13,17 @@ from service.property_file.reading import SignedLine
 FIRST_DAY = (1980, 1, 1, 0, 0, 0)
 
 
-class _Pieces:
-    """What the archive was written to it, until it is taken away; it cannot be sought in."""
+class _Pieces(io.RawIOBase):
+    """What the archive wrote, until it is taken away; it cannot be sought in."""
 
     def __init__(self) -> None:
+        """Nothing is written yet."""
         self.written = bytearray()
 
-    def write(self, piece: bytes, /) -> int:
+    def write(self, piece: Any, /) -> int:
         """Keep it."""
         self.written += piece
         return len(piece)
-
-    def flush(self) -> None:
-        """Nothing is held back."""
 
     def taken(self) -> bytes:
         """All since the last time."""
@@ -37,7 +37,7 @@ async def folder(
 ) -> AsyncIterator[bytes]:
     """The archive in pieces; without its last one no program opens it, so a broken download shows."""
     pieces = _Pieces()
-    with zipfile.ZipFile(pieces, "w", zipfile.ZIP_DEFLATED) as archive:
+    with zipfile.ZipFile(cast("IO[bytes]", pieces), "w", zipfile.ZIP_DEFLATED) as archive:
         for name, content in {"README.txt": readme(audience), **fixed}.items():
             archive.writestr(_entry(name), content)
             yield pieces.taken()

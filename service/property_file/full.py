@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 from zoneinfo import ZoneInfo
 
+from service.property_file.content import Stated
 from service.property_file.cover import file_of, gaps, keeping, made, span_of
 from service.property_file.models import (
     Chosen,
@@ -14,7 +15,6 @@ from service.property_file.models import (
     Place,
     Record,
     RecordShown,
-    Stated,
     YearShown,
 )
 from service.property_file.words import (
@@ -112,9 +112,10 @@ def _part(
 
 def _heading(chosen: Chosen, part: Part) -> str:
     days = span_words(part.from_on, part.until_on)
-    if len(chosen.parts) == 1 and part.customer_id is not None:
-        return days
-    return days if part.customer_id is not None else f"{days}: nobody is stated to have held the property"
+    if part.customer_id is None:
+        return f"{days}: nobody is stated to have held the property"
+    held = [one for one in chosen.parts if one.customer_id is not None]
+    return days if len(held) == 1 else f"Holder {held.index(part) + 1} of {len(held)}: {days}"
 
 
 def _sentences(chosen: Chosen, part: Part, records: Sequence[Record], zone: ZoneInfo) -> list[str]:
@@ -128,7 +129,7 @@ def _sentences(chosen: Chosen, part: Part, records: Sequence[Record], zone: Zone
     if visits:
         stating = sum(one.treatments_none for one in visits)
         said.append(
-            f"In {stating} of {counted(len(visits), 'visit')} who worked there states that no treatment was made."
+            f"Who worked there states that no treatment was made: in {stating} of {counted(len(visits), 'visit')}."
         )
     withdrawn = [one.head.name for one in records if one.head.withdrawn]
     if withdrawn:
@@ -197,7 +198,8 @@ def _counting(stated: Sequence[Stated]) -> Sequence[Stated]:
 def _of_all(held: Sequence[bool]) -> str:
     if not held:
         return "no record"
-    return f"none in {len(held)}" if all(held) else f"in {len(held) - sum(held)} of {len(held)}"
+    rests = counted(len(held), "record")
+    return f"none ({rests})" if all(held) else f"in {len(held) - sum(held)} of {rests}"
 
 
 def _record(one: Record, zone: ZoneInfo, *, with_names: bool) -> RecordShown:
@@ -228,7 +230,7 @@ def _account(stated: Stated, zone: ZoneInfo) -> list[Line]:
         Line("Animals", each_animal(stated.catches)),
         Line("Other animals", each_animal(stated.other_animals) if stated.other_animals else ""),
         Line("Ground and turf", turf_words(stated)),
-        Line("Treatments in its period", used or "none known"),
+        Line("Treatments in its period", used),
     ]
     return [one for one in lines if one.text]
 

@@ -8,18 +8,9 @@ from itertools import groupby
 from zoneinfo import ZoneInfo
 
 from service.kernel.days import local_date
+from service.property_file.content import Stated, TreatmentStated
 from service.property_file.cover import file_of, gaps, made, span_of
-from service.property_file.models import (
-    Chosen,
-    File,
-    Line,
-    MonthShown,
-    Place,
-    Record,
-    Stated,
-    TreatmentShown,
-    TreatmentStated,
-)
+from service.property_file.models import Chosen, File, Line, MonthShown, Place, Record, TreatmentShown
 from service.property_file.words import (
     animal_words,
     counted,
@@ -51,18 +42,19 @@ def public_file(chosen: Chosen, place: Place, records: Sequence[Sequence[Record]
         sentences=[*_claims(standing), gaps(*period, chosen.today, everything)],
         months=_months(standing, zone),
         treatments=_treatments(standing, zone),
-        closing=_asking(place),
+        closing=_asking(place, [one.head.name for one in everything]),
     )
 
 
-def _asking(place: Place) -> list[str]:
+def _asking(place: Place, names: Sequence[str]) -> list[str]:
     return [
         "This file names no person and no address, and does not say where traps stand.",
         (
             "For the full file, with every record as it was signed, ask whoever shows you this, or"
             f" {place.business_name}: it is the file of the property for an auditor, and it can be verified without"
-            " anybody's help. The numbers in the table are those of its records."
+            " anybody's help."
         ),
+        f"The records behind this file: {', '.join(names) or 'none'}.",
     ]
 
 
@@ -75,13 +67,13 @@ def _claims(standing: Sequence[Record]) -> list[str]:
     by_us = sum(not one.head.pesticide_free_by_us for one in standing)
     known = sum(not one.head.pesticide_known_at_property for one in standing)
     return [
-        f"Pesticide used by those who did the work: {_said(by_us, 'none')}, as {rests} say.",
-        f"Pesticide used by anybody, as far as is known: {_said(known, 'none is known')}, as the same records say.",
+        f"Pesticide used by those who did the work: {_told(by_us, 'none')} of {rests}.",
+        f"Pesticide used by anybody: {_told(known, 'none is known')} of {rests}.",
     ]
 
 
-def _said(broken: int, none: str) -> str:
-    return f"yes, told in {counted(broken, 'record')}" if broken else none
+def _told(broken: int, none: str) -> str:
+    return f"yes, as told in {broken}" if broken else f"{none}, as told in each"
 
 
 def _rests_on(stated: Stated) -> list[str]:
@@ -102,13 +94,12 @@ def _months(standing: Sequence[Record], zone: ZoneInfo) -> list[MonthShown]:
         months.append(
             MonthShown(
                 month=month_words(month),
-                visits=f"{len(visits)}, on the {days}" if visits else "none",
+                visits=f"{len(visits)}: {days}" if visits else "none",
                 methods=open_method_words(a for one in counting for a in one.stated.methods) or "none",
                 animals=animal_words(
                     a for one in counting for a in (*one.stated.catches, *one.stated.other_animals)
                 ),
                 pesticide=_pesticide(told, zone),
-                records=", ".join(one.head.name for one in told),
             )
         )
     return months

@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 from service.kernel.days import local_date
 from service.kernel.values import Mechanism
 from service.methods.models import ClassName
-from service.property_file.models import (
+from service.property_file.content import (
     AnimalsStated,
     MethodStated,
     RepairStated,
@@ -139,12 +139,13 @@ def set_words(sets: Sequence[SetStated]) -> str:
     steps = Counter(step for one in sets for step in dict.fromkeys(one.done))
     said = [f"{count} {'looked at' if step == 'checked' else plain(step)}" for step, count in steps.items()]
     left = sum(one.state in IN_THE_GROUND for one in sets)
-    return f"{', '.join(said) or 'none touched'}; {left} in the ground at the end"
+    said += [f"{left} in the ground at the end"] if said or left else []
+    return ", ".join(said) or "none"
 
 
 def turf_words(stated: Stated) -> str:
-    """Mounds cleared, what became of turf, repairs."""
-    said = [counted(stated.mounds_cleared or 0, "mound") + " cleared"]
+    """Mounds cleared, what became of turf, repairs; empty for none of these."""
+    said = [f"{counted(stated.mounds_cleared, 'mound')} cleared"] if stated.mounds_cleared else []
     for name, figure in stated.turf_figures.items():
         if isinstance(figure, dict) and figure.get("count"):
             area = f" ({figure['area_m2']} m²)" if figure.get("area_m2") else ""
