@@ -22,7 +22,8 @@ def choose(asked: Asked, tenures: Sequence[TenureRow], versions: Sequence[Versio
     """
     until_on = asked.until_on or _day_after(today)
     from_on = asked.from_on or _earliest(tenures, versions, until_on)
-    parts = holders(tenures, from_on, max(until_on, _day_after(from_on)))
+    until_on = max(until_on, _day_after(from_on))
+    parts = holders(tenures, from_on, until_on)
     customer_id = _customer(asked, tenures, today) if asked.audience == "customer" else None
     if customer_id is not None:
         parts = [one for one in parts if one.customer_id == customer_id]
