@@ -38,8 +38,10 @@ from service.keys.rules import Caller
 from service.lawn import routes as lawn
 from service.months import routes as months
 from service.packs import routes as packs
+from service.pages import routes as pages
 from service.permits import routes as permits
 from service.properties import routes as properties
+from service.property_file import routes as property_file
 from service.records import routes as records
 from service.refusals import routes as refusals
 from service.rounds import routes as rounds
@@ -91,6 +93,8 @@ SLICES = [
     records,
     drafts,
     exports,
+    pages,
+    property_file,
     months,
     animals_taken,
 ]
