@@ -145,7 +145,7 @@ async def _page(request: Request[Any, Any, Any], kept: Kept, record: str, wanted
     if known.status_code != 200:  # noqa: PLR2004 not modified
         return known
     if wanted == "html":
-        return Response(html_of(page), media_type="text/html; charset=utf-8", headers=headers)
+        return Response(html_of(page), media_type="text/html", headers=headers)
     pdf = await asyncio.to_thread(pdf_of, FOLDER / "record.typ", msgspec.json.encode(page))
     name = f'inline; filename="service-record-{record}.pdf"'
     return Response(pdf, media_type="application/pdf", headers={**headers, "Content-Disposition": name})

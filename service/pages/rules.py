@@ -22,7 +22,7 @@ from service.wording.words import (
 
 FIRST = "Local codes and licensed practice come first."
 DONE = {"checked": "looked at", "made_safe": "made safe", "reset": "set again"}
-STATES = {"standing": "set", "made_safe": "in the ground, made safe", "missing": "missing"}
+STATES = {"standing": "in the ground, set", "made_safe": "in the ground, made safe", "missing": "missing"}
 SAID_OF_TREATMENTS = {
     "none_stated": "None: the worker states that no treatment was made.",
     "none_known": "None is known.",
@@ -49,9 +49,9 @@ def page_of(signed: Signed, beside: Beside) -> Page:
         ],
         statement=stated.statement,
         sections=[] if stated.kind == "withdrawn" else _sections(stated, beside, zone),
-        cautions=[Row(one.sentence, one.source) for one in stated.cautions],
+        cautions=[Row(one.sentence, one.source) for one in stated.cautions if one.to != "worker"],
         notice=stated.notice or FIRST,
-        verifying=_verifying(signed, zone),
+        verifying=_verifying(signed),
     )
 
 
@@ -108,8 +108,7 @@ def _claim(claim: ClaimStated | None, by: str) -> list[ClaimShown]:
     whose = " by us" if by else " by anybody, as far as is known"
     text = f"No pesticide was used{whose}" if claim.free else f"A pesticide was used{whose}"
     visits = counted(len(claim.visit_ids), "visit")
-    stating = f"{claim.visits_stating_none} of them stating that there was no treatment"
-    return [ClaimShown(f"{text} (rests on {visits}, {stating}).", claim.free)]
+    return [ClaimShown(f"{text} ({visits}; {claim.visits_stating_none} state no treatment).", claim.free)]
 
 
 def _sections(stated: Stated, beside: Beside, zone: ZoneInfo) -> list[Section]:
@@ -206,7 +205,7 @@ def _next(stated: Stated, zone: ZoneInfo) -> Section | None:
     return _one("Next look", f"Due before {_moment(soonest, zone)}, at {sets}")
 
 
-def _verifying(signed: Signed, zone: ZoneInfo) -> list[Row]:
+def _verifying(signed: Signed) -> list[Row]:
     rows = [Row("SHA-256 of the record", signed.sha256)]
     if signed.signature is None:
         return [*rows, Row("Signature", "none: it was issued before records were signed")]
