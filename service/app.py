@@ -40,8 +40,10 @@ from service.lawn import routes as lawn
 from service.methods import routes as methods
 from service.months import routes as months
 from service.packs import routes as packs
+from service.pages import routes as pages
 from service.permits import routes as permits
 from service.properties import routes as properties
+from service.property_file import routes as property_file
 from service.records import routes as records
 from service.refusals import routes as refusals
 from service.rounds import routes as rounds
@@ -95,6 +97,8 @@ SLICES = [
     records,
     drafts,
     exports,
+    pages,
+    property_file,
     months,
     animals_taken,
 ]

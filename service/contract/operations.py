@@ -71,6 +71,7 @@ IDS = {
     "workers": "worker_id",
 }
 EXAMPLES = {
+    "audience": "auditor",
     "from": "2026-01-01",
     "date": "2026-05-15",
     "deliverynumber": "7",
@@ -82,9 +83,12 @@ EXAMPLES = {
 }
 # Forms that handlers check with sentences of their own.
 FORMS: dict[str, dict[str, Any]] = {
+    "audience": {"enum": ["customer", "auditor", "public"]},
     "date": {"pattern": "^(19[0-9]{2}|2[01][0-9]{2})-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$"},
     "deliverynumber": {"pattern": DELIVERYNUMBER_FORM},
     "format": {"enum": ["json", "ndjson", "csv"]},
+    # of one address alone, by its last step
+    "file/format": {"enum": ["pdf", "zip"]},
     "region": {"pattern": "^[A-Z]{2}(-[A-Z0-9]{1,3})?$"},
     "month": {"pattern": "^(19[0-9]{2}|2[01][0-9]{2})-(0[1-9]|1[0-2])$"},
     "record": {"pattern": r"^[0-9]{4}-[0-9]{6}(\.[1-9][0-9]{0,5})?$"},
@@ -149,7 +153,7 @@ def _parameters(path: str, read: dict[str, Any], opt: dict[str, Any]) -> Iterato
             "in": place,
             "description": words,
             "required": one["required"],
-            "schema": _without_null(one["schema"]) | FORMS.get(name, {}),
+            "schema": _without_null(one["schema"]) | _form(path, name),
             **example,
         }
     if NOT_MODIFIED in opt["status"]:
@@ -161,6 +165,11 @@ def _example_in(path: str, name: str) -> str:
     if name != "id":
         return EXAMPLES.get(name) or id_named(name)
     return id_named(IDS[path.partition("/{id}")[0].rpartition("/")[2]])
+
+
+def _form(path: str, name: str) -> dict[str, Any]:
+    """The form of a parameter at this address, else wherever it stands."""
+    return FORMS.get(f"{path.rpartition('/')[2]}/{name}", FORMS.get(name, {}))
 
 
 def _without_null(schema: dict[str, Any]) -> dict[str, Any]:

@@ -1,82 +1,26 @@
 """HTTP for service records. Each handler reads: load, decide, store, tell."""
 
-import base64
-import re
 from datetime import datetime
-from typing import Annotated, Any
+from typing import Any
 
-from litestar import Request, Response, Router, get, post
-from litestar.params import Parameter
+from litestar import Request, Response, Router, post
 
 from service.events.outbox import Entry, entry
 from service.kernel.bodies import decode
-from service.kernel.canonical import sha256
-from service.kernel.db import Db, Pool
-from service.kernel.errors import Fault, Missing, Refused, invalid
-from service.kernel.http import read_answer, route, weak_tag
+from service.kernel.db import Pool
+from service.kernel.errors import Fault, Refused, invalid
+from service.kernel.http import route
 from service.kernel.sql import Queries
 from service.keys.rules import Caller
 from service.records.actions import issue, issue_month
 from service.records.answers import (
     NewRecord,
-    RecordVersion,
-    RecordVersions,
-    RecordWithParty,
 )
 from service.records.facts import Stored
 from service.records.models import SignedRecord
-from service.records.rules import month_in, with_party
+from service.records.rules import month_in
 
 sql = Queries(__package__)
-_NAME = re.compile(r"([0-9]{4}-[0-9]{6})(?:\.([1-9][0-9]{0,5}))?")
-
-WithParty = Annotated[bool, Parameter(description="with the persons beside the record")]
-
-
-@get(
-    "/{record:str}",
-    **route(
-        "read",
-        gives=RecordVersions | SignedRecord | RecordWithParty,
-        headers=("ETag",),
-        status=(200, 304),
-    ),
-)
-async def read_service_record(
-    request: Request[Any, Any, Any], caller: Caller, pool: Pool, record: str, party: WithParty = False
-) -> Response[Any]:
-    """All versions of `YYYY-NNNNNN` in short, or the immutable signed record `YYYY-NNNNNN.v`."""
-    name = _NAME.fullmatch(record)
-    if name is None:
-        raise Missing(f"A service record {record[:40]!r}")
-    number, version = name.groups()
-    if version is None:
-        found = await Db(pool).many(
-            RecordVersion, sql.list_versions, business_id=caller.business_id, number=number
-        )
-        if not found:
-            raise Missing(f"Service record {number}")
-        versions = RecordVersions(number=number, versions=found)
-        return read_answer(request, versions, weak_tag(versions))
-    stored = await Db(pool).maybe(
-        Stored, sql.read_version, business_id=caller.business_id, number=number, version=int(version)
-    )
-    if stored is None:
-        raise Missing(f"Service record {record}")
-    return _stored(request, stored, party=party)
-
-
-def _stored(request: Request[Any, Any, Any], stored: Stored, *, party: bool) -> Response[Any]:
-    """The signed record with a tag and a digest (RFC 9530), or the record with the persons beside it."""
-    if party:
-        content = with_party(stored.line, stored.party)
-        tag = weak_tag(stored)
-    else:
-        content, tag = stored.line.encode(), f'"{stored.sha256}"'
-    answered = read_answer(request, content, tag)
-    answered.media_type = "application/json"
-    answered.headers["Repr-Digest"] = f"sha-256=:{base64.b64encode(sha256(content)).decode()}:"
-    return answered
 
 
 @post(
@@ -135,4 +79,4 @@ async def _issue(book: Entry, sealing_key: bytes, new: NewRecord) -> tuple[bool,
     return issued is not None, stored
 
 
-router = Router("/service-records", route_handlers=[read_service_record, issue_service_record])
+router = Router("/service-records", route_handlers=[issue_service_record])

@@ -11,8 +11,8 @@ from service.kernel.ids import new_id
 from service.kernel.now import random_bytes
 from service.kernel.sealing import NONCE_BYTES, seal, unseal
 from service.kernel.sql import Queries
-from service.signatures.models import SealedSigningKey, Signer
-from service.signatures.rules import thumbprint
+from service.signatures.models import JwkSet, SealedSigningKey, Signer
+from service.signatures.rules import jwk_of, thumbprint
 
 sql = Queries(__package__)
 SEED_BYTES = 32
@@ -35,6 +35,11 @@ async def add_key(db: Db, sealing_key: bytes, now: datetime) -> SealedSigningKey
     made = SealedSigningKey(id=id_, kid=thumbprint(public), sealed=sealed)
     await db.run(sql.insert_key, id=id_, kid=made.kid, public=public, sealed=sealed, now=now)
     return made
+
+
+async def key_set(db: Db) -> JwkSet:
+    """Every key that ever signed here, the newest first (RFC 7517)."""
+    return JwkSet([jwk_of(one) for one in await db.column(sql.list_public)])
 
 
 @lru_cache(16)

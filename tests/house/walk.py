@@ -125,7 +125,7 @@ def bodies(word: str) -> dict[str, Any]:
 
 
 # What a report must be asked with.
-ASKED = {"animals-taken": ["from=2026-05-01", "until=2026-06-01"]}
+ASKED = {"animals-taken": ["from=2026-05-01", "until=2026-06-01"], "file": ["audience=auditor"]}
 
 # Stated with an id of one's own, in the order in which one needs the other.
 STATED = [

@@ -1,0 +1,1 @@
+"""How a page says what records state: contents read tolerantly, and closed lists in words."""

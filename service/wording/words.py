@@ -1,0 +1,168 @@
+"""How a file says what records state: methods, sets, animals, turf, treatments and days in words. Pure."""
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from datetime import date
+from itertools import groupby
+from typing import get_args
+from zoneinfo import ZoneInfo
+
+from service.kernel.days import local_date
+from service.kernel.values import Mechanism
+from service.methods.models import ClassName
+from service.wording.content import (
+    AnimalsStated,
+    MethodStated,
+    RepairStated,
+    SetStated,
+    Stated,
+    TreatmentStated,
+)
+
+MECHANISMS = get_args(Mechanism)
+CLASSES = get_args(ClassName)
+IN_THE_GROUND = ("standing", "made_safe", "missing")
+NOT_TAKEN = ("escaped", "released_here")
+BY = {"us": "us", "customer": "the customer", "other": "others"}
+# What people call the animals of a genus.
+COMMON = {
+    **dict.fromkeys(("Condylura", "Neurotrichus", "Parascalops", "Scalopus", "Scapanus", "Talpa"), "mole"),
+    **dict.fromkeys(("Cratogeomys", "Geomys", "Thomomys"), "pocket gopher"),
+    **dict.fromkeys(("Arvicola", "Microtus"), "vole"),
+    **dict.fromkeys(("Otospermophilus", "Spermophilus", "Urocitellus"), "ground squirrel"),
+}
+
+
+def plain(word: str) -> str:
+    """A word of a closed list as people write it."""
+    return word.replace("_", " ")
+
+
+def day_words(day: date) -> str:
+    """14 May 2026."""
+    return f"{day.day} {day:%B %Y}"
+
+
+def span_words(from_on: date, until_on: date) -> str:
+    """From the first day to the last of a half-open period, both named."""
+    last = date.fromordinal(max(until_on.toordinal() - 1, from_on.toordinal()))
+    return day_words(from_on) if last == from_on else f"{day_words(from_on)} to {day_words(last)}"
+
+
+def counted(count: int, noun: str) -> str:
+    """1 visit, 2 visits."""
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
+def months_between(from_on: date, until_on: date) -> list[tuple[int, int]]:
+    """Every calendar month, as year and number, that has a day in the half-open period."""
+    first = from_on.year * 12 + from_on.month - 1
+    last_on = date.fromordinal(max(until_on.toordinal() - 1, from_on.toordinal()))
+    return [(place // 12, place % 12 + 1) for place in range(first, last_on.year * 12 + last_on.month)]
+
+
+def month_words(month: tuple[int, int]) -> str:
+    """May 2026."""
+    return f"{date(month[0], month[1], 1):%B %Y}"
+
+
+def gap_words(without: Sequence[tuple[int, int]]) -> str:
+    """Months that follow one another as one span."""
+    runs = []
+    for _, run in groupby(enumerate(without), lambda one: one[1][0] * 12 + one[1][1] - one[0]):
+        months = [month for _, month in run]
+        ends = dict.fromkeys([months[0], months[-1]])
+        runs.append(" to ".join(map(month_words, ends)))
+    return ", ".join(runs)
+
+
+def animal_words(animals: Iterable[AnimalsStated]) -> str:
+    """How many of which animal, without who or where; those that were let go or got away are said apart."""
+    sums: Counter[tuple[str, str]] = Counter()
+    for one in animals:
+        sums[(one.species, one.fate if one.fate in NOT_TAKEN else "")] += one.count
+    said = [
+        f"{_animals(species, count)}{', ' + plain(fate) if fate else ''}"
+        for (species, fate), count in sorted(sums.items())
+        if count
+    ]
+    return "; ".join(said) or "none"
+
+
+def each_animal(animals: Iterable[AnimalsStated]) -> str:
+    """The same with sex, age class and fate, as the record states them."""
+    said = []
+    for one in animals:
+        known = [word for word in (one.age_class, one.sex) if word and word != "unknown"]
+        told = ", ".join(filter(None, [" ".join(known), plain(one.fate)]))
+        said.append(
+            f"{_animals(one.species, one.count)}: {told}" if told else _animals(one.species, one.count)
+        )
+    return "; ".join(said) or "none"
+
+
+def _animals(species: str, count: int) -> str:
+    known = COMMON.get(species.partition(" ")[0])
+    if known is None:
+        return f"{count} {species}"
+    return f"{counted(count, known)} ({species})"
+
+
+def method_words(methods: Iterable[MethodStated]) -> str:
+    """Each method with its class, as a record names it."""
+    known = dict.fromkeys((_method(one.method), plain(one.method_class)) for one in methods)
+    return "; ".join(f"{method} ({of})" for method, of in known) or "none"
+
+
+def open_method_words(methods: Iterable[MethodStated]) -> str:
+    """The same in words of closed lists alone: what people wrote may name somebody."""
+    known = dict.fromkeys(
+        f"{_method(one.method)} ({open_class(one.method_class)})"
+        if one.method in MECHANISMS
+        else open_class(one.method_class)
+        for one in methods
+    )
+    return "; ".join(known)
+
+
+def open_class(name: str) -> str:
+    """A class of the register; any other is not named."""
+    return plain(name) if name in CLASSES and name != "unclassified" else "method not on the register"
+
+
+def _method(method: str) -> str:
+    return f"{plain(method)} trap" if method in MECHANISMS else plain(method)
+
+
+def set_words(sets: Sequence[SetStated]) -> str:
+    """What was done with how many sets, and how many were in the ground at the end."""
+    steps = Counter(step for one in sets for step in dict.fromkeys(one.done))
+    said = [f"{count} {'looked at' if step == 'checked' else plain(step)}" for step, count in steps.items()]
+    left = sum(one.state in IN_THE_GROUND for one in sets)
+    said += [f"{left} in the ground at the end"] if said or left else []
+    return ", ".join(said) or "none"
+
+
+def turf_words(stated: Stated) -> str:
+    """Mounds cleared, what became of turf, repairs; empty for none of these."""
+    said = [f"{counted(stated.mounds_cleared, 'mound')} cleared"] if stated.mounds_cleared else []
+    for name, figure in stated.turf_figures.items():
+        if isinstance(figure, dict) and figure.get("count"):
+            area = f" ({figure['area_m2']} m²)" if figure.get("area_m2") else ""
+            said.append(f"turf {plain(name)} {figure['count']}{area}")
+    return "; ".join([*said, *map(_repair, stated.repairs)])
+
+
+def _repair(one: RepairStated) -> str:
+    area = f" {one.area_m2} m²" if one.area_m2 else ""
+    return f"{plain(one.how)}{area}{' with treated seed' if one.seed_treated else ''}"
+
+
+def treatment_words(one: TreatmentStated, zone: ZoneInfo) -> str:
+    """A treatment as a record names it: what, how much, when, by whom."""
+    named = [one.product, f"registration {one.registration}" if one.registration else None]
+    named += [" ".join(filter(None, [one.amount, one.unit])) or None]
+    more = "".join(f", {each}" for each in named if each)
+    when = f" on {day_words(local_date(one.applied_at, zone))}" if one.applied_at else ""
+    by = f" by {BY.get(one.applied_by, one.applied_by)}" if one.applied_by else ""
+    return f"{plain(one.method)} ({plain(one.method_class)}){more}{when}{by}"
