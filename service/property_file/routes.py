@@ -2,7 +2,6 @@
 
 import asyncio
 from collections.abc import AsyncIterator
-from concurrent.futures import ThreadPoolExecutor
 from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated, Any
@@ -19,7 +18,7 @@ from service.events.outbox import latest_sequence
 from service.kernel.days import local_date
 from service.kernel.db import Db, Pool
 from service.kernel.http import read_answer, route, weak_tag
-from service.kernel.typeset import pdf_of
+from service.kernel.typeset import pdf_apart
 from service.keys.rules import Caller
 from service.property_file import reading
 from service.property_file.asking import MEDIA, asked_for, format_of
@@ -33,8 +32,8 @@ from service.signatures.keyring import key_set
 TEMPLATE = Path(__file__).with_name("file.typ")
 BODIES = dict.fromkeys(MEDIA, str)
 MEDIA_OF = {form: media for media, form in MEDIA.items()}
-# One at a time in a process: a file of years takes seconds and some hundred megabytes.
-typesetter = ThreadPoolExecutor(1, "typesetter")
+# One at a time for each process of the API: a file of years takes seconds and some hundred megabytes.
+typesetting = asyncio.Semaphore(1)
 
 For = Annotated[str, Parameter(description="who will read it: customer, auditor or public")]
 FromOn = Annotated[
@@ -87,9 +86,8 @@ async def read_property_file(
     known = read_answer(request, None, tag)
     if known.status_code != 200:  # noqa: PLR2004 not modified
         return known
-    pdf = await asyncio.get_running_loop().run_in_executor(
-        typesetter, pdf_of, TEMPLATE, msgspec.json.encode(file)
-    )
+    async with typesetting:
+        pdf = await pdf_apart(TEMPLATE, msgspec.json.encode(file))
     name = f"property-file-{asked.audience}-{chosen.from_on}-{chosen.until_on}.{wanted}"
     headers = {"ETag": tag, "Content-Disposition": f'attachment; filename="{name}"'}
     if wanted == "zip":

@@ -103,7 +103,7 @@ def test_a_customer_who_never_held_it_is_not_there_and_without_a_holder_one_must
 
 def test_a_file_of_too_many_records_says_how_to_ask_for_less():
     versions = [a_version(number) for number in range(MOST_RECORDS + 1)]
-    with pytest.raises(Refused, match="ask for at most 3000"):
+    with pytest.raises(Refused, match="ask for at most 2000"):
         choose(asked(), [a_tenure(1, 7, FIRST)], versions, TODAY)
     assert len(choose(asked(), [a_tenure(1, 7, FIRST)], versions[1:], TODAY).standing()) == MOST_RECORDS
 
