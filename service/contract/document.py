@@ -185,7 +185,8 @@ def _refusal(kind: str, status: int) -> dict[str, Any]:
 def _webhook(name: str, of: Any, schema: Schema) -> dict[str, Any]:
     """What arrives at an endpoint: a CloudEvents envelope whose data is the event's."""
     told = sample_of(of)
-    subject = next(told[key] for key in told if key.endswith("_id") and key not in BESIDE)
+    own = (told[key] for key in told if key.endswith("_id") and key not in BESIDE)
+    subject = next(own, told.get("property_id"))
     schema_at = f"https://setbook.example/schema/v1/{name}.json"
     example = {**sample_of(Envelope), "type": name, "subject": subject, "dataschema": schema_at, "data": told}
     body = {"allOf": [schema(Envelope), {"properties": {"type": {"const": name}, "data": schema(of)}}]}
