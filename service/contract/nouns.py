@@ -23,6 +23,7 @@ from service.properties.models import Feature, Property, Tenure
 from service.records.models import Party, ServiceRecord, SignedRecord
 from service.refusals.models import Refusal
 from service.rounds.models import Round
+from service.seals.models import MonthSeal, SignedSeal
 from service.sets.models import SetShown, TrapShown
 from service.signs.models import SignShown
 from service.treatments.models import KnownTreatment
@@ -52,6 +53,7 @@ NOUNS: dict[str, Any] = {
     "lawn-patch": PatchShown,
     "look": Look,
     "month": MonthSummary,
+    "month-seal": MonthSeal,
     "party": Party,
     "permit": Permit,
     "problem": Problem,
@@ -63,6 +65,7 @@ NOUNS: dict[str, Any] = {
     "rule-pack": PackShown,
     "round": Round,
     "service-record": ServiceRecord,
+    "signed-month-seal": SignedSeal,
     "signed-service-record": SignedRecord,
     "set": SetShown,
     "sign": SignShown,

@@ -27,6 +27,7 @@ from service.records.reading import read_basis, read_facts, read_holder, read_pa
 from service.signatures.keyring import signer_in_force
 from service.signatures.models import Signer
 from service.signatures.rules import RECORD_TYPE, sign
+from service.work.door import record_issued
 
 sql = Queries(__package__)
 
@@ -115,6 +116,7 @@ async def _store(entry: Entry, record: ServiceRecord, party: Party, signer: Sign
         content_sha256=rules.content_digest(content),
         party=party,
     )
+    await record_issued(entry, record.number)
     return Issued(number=record.number, version=record.version, visit_id=content.visit_id, sha256=digest)
 
 
