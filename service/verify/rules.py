@@ -26,18 +26,34 @@ _NAME = re.compile(
 )
 _CLOSING = re.compile(
     rb'(\{"closing":true,"count":([0-9]{1,12}),"sha256":"([0-9a-f]{64})","next":("[^"\\]*"),"excluded":(\[.*\]))'
-    rb'(?:,"closing_sha256":"([0-9a-f]{64})")?\}\n',
+    rb',"closing_sha256":"([0-9a-f]{64})"\}\n',
     re.DOTALL,
 )
 CLOSING = b'{"closing":'
+NO_JSON = "These bytes are not as they were handed out: they are no JSON."
+NO_RECORD = "These bytes are no signed record as it was handed out, nor an export, page or seal."
+REWRITTEN = (
+    "What it says is what was signed, but its bytes are not as they were handed out: white space, escapes or the "
+    "order of members were changed; keep the file as it came."
+)
 NOT_READ = (ValueError, msgspec.MsgspecError, RecursionError)
 
 
 def look(keys: Keys, raw: bytes) -> Looked:
     """A signed record, with the persons beside it or without, as it stands in a file."""
+    found = _look(keys, raw)
+    if found.faults:
+        written = _written_anew(raw)
+        if written not in (None, raw) and not _look(keys, written or b"").faults:
+            return msgspec.structs.replace(found, faults=[REWRITTEN])
+    return found
+
+
+def _look(keys: Keys, raw: bytes) -> Looked:
     form = _RECORD.fullmatch(raw)
     if form is None:
-        return Looked(name=_name_in(raw), faults=[_no_form(keys, raw)])
+        is_json = _written_anew(raw) is not None
+        return Looked(name=_name_in(raw), faults=[NO_RECORD if is_json else NO_JSON])
     erased, party, record, digest, signature = form.groups()
     found = sha256(record)
     kid, wrong = check_signed(keys, RECORD_TYPE, record, digest.decode(), signature)
@@ -52,7 +68,7 @@ def look(keys: Keys, raw: bytes) -> Looked:
     words, wrong = (None, None) if erased is None else _erased(erased)
     if wrong:
         faults.append(wrong)
-    if signature is None and not faults and not _is_canonical(record):
+    if signature is None and not faults and _written_anew(record) != record:
         faults.append("The record is not in RFC 8785 form.")
     return Looked(
         name=_name_in(raw) if said is None else f"record {said.number}.{said.version}",
@@ -93,7 +109,7 @@ def closing_faults(raw: bytes, count: int, digest: str) -> list[str]:
         faults.append(f"The closing line counts {int(said_count)} records, and {count} stand before it.")
     if said_digest.decode() != digest:
         faults.append("The closing line's SHA-256 is not that of the lines before it.")
-    if own is not None and own.decode() != sha256(before).hexdigest():
+    if own.decode() != sha256(before).hexdigest():
         faults.append("The closing line is not as it was sent: closing_sha256 is of other bytes.")
     if not is_compact(following) or not is_compact(excluded):
         faults.append("The closing line is not as it was sent: next or excluded is no JSON as we write it.")
@@ -104,13 +120,6 @@ def is_compact(raw: bytes) -> bool:
     """Whether it is JSON with nothing between its parts and nothing escaped without need."""
     try:
         return msgspec.json.encode(msgspec.json.decode(raw)) == raw
-    except NOT_READ:
-        return False
-
-
-def _is_canonical(raw: bytes) -> bool:
-    try:
-        return canonical(json.loads(raw)) == raw
     except NOT_READ:
         return False
 
@@ -129,7 +138,7 @@ def _erased(raw: bytes) -> tuple[str | None, str | None]:
         words = f"persons erased at {stated['at']} ({stated['ground']})"
     except (*NOT_READ, KeyError):
         return None, "The member that says when the persons were erased cannot be read."
-    return words, None if _is_canonical(raw) else "The member erased is not in RFC 8785 form."
+    return words, None if _written_anew(raw) == raw else "The member erased is not in RFC 8785 form."
 
 
 def _name_in(raw: bytes) -> str:
@@ -138,17 +147,9 @@ def _name_in(raw: bytes) -> str:
     return "a record" if found is None else f"record {found[1].decode()}.{found[2].decode()}"
 
 
-def _no_form(keys: Keys, raw: bytes) -> str:
-    """Why the bytes are not a record as it is handed out."""
+def _written_anew(raw: bytes) -> bytes | None:
+    """The RFC 8785 form of what the bytes say; None where they are no JSON."""
     try:
-        written = canonical(json.loads(raw))
-    except NOT_READ as wrong:
-        return f"These bytes are not as they were handed out: they are no JSON ({type(wrong).__name__})."
-    if _RECORD.fullmatch(written) is None:
-        return "These bytes are no signed record, export, page, seal or key set of ours."
-    if look(keys, written).faults:
-        return "Neither these bytes nor what they say are as they were handed out."
-    return (
-        "What it says is what was signed, but its bytes are not as they were handed out: white space, escapes or the "
-        "order of members were changed; keep the file as it came."
-    )
+        return canonical(json.loads(raw))
+    except NOT_READ:
+        return None

@@ -47,6 +47,7 @@ class Comparison:
         self.sealed = {one.number: one for one in seal.records}
         self.unmet = dict.fromkeys(self.sealed)
         self.extra: dict[str, int] = {}
+        self.has_others = False
 
     def meet(self, looked: Looked) -> str | None:
         """Tick a record off; a sentence where it is not the one that was sealed."""
@@ -60,10 +61,11 @@ class Comparison:
         if said.version < sealed.version:
             return None
         self.unmet.pop(said.number, None)
-        if said.version > sealed.version:
-            return f"It is newer than {_name(sealed)}, which the seal {self.name} holds; fetch the month's latest seal."
         if (looked.sha256, looked.leaf) == (sealed.sha256, sealed.leaf):
             return None
+        self.has_others = True
+        if said.version > sealed.version:
+            return f"It is newer than {_name(sealed)}, which the seal {self.name} holds; fetch the month's latest seal."
         return f"It is not the one that the seal {self.name} holds: its SHA-256 is another."
 
     def _set_aside(self, number: str, version: int, month: str) -> None:
