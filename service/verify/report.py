@@ -120,7 +120,7 @@ class Run:
         known = self.comparisons.get(key)
         if known is None or known.seal.version < seal.version:
             self.comparisons[key] = Comparison(seal)
-        return f"{name} of {seal.count} records holds"
+        return f"{name} of {_counted(seal.count, 'record')} holds"
 
     def _page(self, file: File, raw: bytes) -> str:
         self.is_whole = True
@@ -129,7 +129,7 @@ class Run:
             self.fault(file.name, wrong)
         for place, one in enumerate(records, start=1):
             self._record(f"{file.name}: item {place}", look(self.keys, one))
-        return f"a page of {len(records)} records, all hold"
+        return f"a page of {_counted(len(records), 'record')} holds"
 
     def _lines(self, file: File, line: bytes, opened: IO[bytes]) -> str:
         """An export, which a closing line ends, or one record alone."""
@@ -153,7 +153,7 @@ class Run:
             self.fault(file.name, sentence)
         if opened.read(1):
             self.fault(file.name, "More follows after the closing line; pull it anew.")
-        return f"an export of {count} records, whole, and all hold"
+        return f"an export of {_counted(count, 'record')} is whole and holds"
 
     def _record(self, where: str, looked: Looked) -> None:
         self.seen["records"] += 1
@@ -198,15 +198,21 @@ class Run:
 
     def sum_up(self, others: int) -> None:
         """The last lines: how many of what, by which keys, and whether it all holds."""
-        counted = f"{self.seen['records']} records and {self.seen['seals']} seals"
+        counted = f"{_counted(self.seen['records'], 'record')} and {_counted(self.seen['seals'], 'seal')}"
         if self.seen["unsigned"]:
             counted += f", {self.seen['unsigned']} of them unsigned"
         if others:
-            counted += f"; {others} other files were not looked at"
+            counted += f"; not looked at: {_counted(others, 'other file')}"
         if self.used:
             self.say(
                 f"Signed with {', '.join(sorted(self.used))} of {self.keys_from}: see that the issuer publishes them."
             )
         self.say(
-            f"All holds: {counted}." if self.faults == 0 else f"{self.faults} things do not hold: {counted}."
+            f"All holds: {counted}."
+            if self.faults == 0
+            else f"{_counted(self.faults, 'thing')} wrong: {counted}."
         )
+
+
+def _counted(count: int, noun: str) -> str:
+    return f"{count} {noun}{'' if count == 1 else 's'}"

@@ -69,7 +69,7 @@ def test_a_folder_and_a_zip_are_verified_with_the_key_set_in_them(
         assert said[-3] == "seal 2026-05.1: all of its 2 records are here, and no other of the month."
         assert said[-2].startswith(f"Signed with {JWK.kid} of {given}")
         assert said[-2].endswith("keys.json: see that the issuer publishes them.")
-        assert said[-1] == "All holds: 2 records and 1 seals; 1 other files were not looked at."
+        assert said[-1] == "All holds: 2 records and 1 seal; not looked at: 1 other file."
 
 
 def test_a_record_that_was_changed_in_a_zip_is_named(
@@ -219,7 +219,7 @@ def test_the_command_ends_with_0_where_all_holds_and_1_where_anything_does_not(t
     keys.write_bytes(KEY_SET)
     held = setbook_verify(str(good), "--keys", str(keys))
     assert (held.returncode, held.stderr) == (0, "")
-    assert held.stdout.splitlines()[0] == f"{good}: an export of 2 records, whole, and all hold"
+    assert held.stdout.splitlines()[0] == f"{good}: an export of 2 records is whole and holds"
     broken = setbook_verify(str(bad), str(good), "--keys", str(keys))
     assert broken.returncode == 1
     assert "line 1: record 2026-000001.1: These are not the bytes that were signed" in broken.stdout

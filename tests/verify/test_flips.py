@@ -44,7 +44,7 @@ def test_every_single_byte_counts(name: str) -> None:
     for place in places(name):
         faults, said = verified({name: flipped(FILES[name], place, 1)})
         assert faults, f"byte {place}: {FILES[name][place : place + 1]!r}"
-        assert all(one.startswith(name) for one in said if "holds" not in one), said
+        assert any(one.startswith(name) for one in said), said
 
 
 @settings(max_examples=600)

@@ -12,7 +12,7 @@ ALL = "seal 2026-05.1: all of its 3 records are here, and no other of the month.
 
 def compared(content: bytes, sealed: bytes = MONTH, name: str = "all.ndjson") -> tuple[int, list[str]]:
     faults, said = verified({"seal.json": sealed, name: content})
-    return faults, [one for one in said if not one.endswith("holds") and "all hold" not in one]
+    return faults, [one for one in said if not one.endswith("holds")]
 
 
 def lines(*records: bytes) -> list[bytes]:
