@@ -46,6 +46,14 @@ def parser() -> argparse.ArgumentParser:
     add.add_argument("--zone", required=True, help="IANA time zone, such as America/Los_Angeles")
     add.set_defaults(verb=cli.business_add)
 
+    signing = verbs.add_parser("signing-key", help="keys that sign records and seals").add_subparsers(
+        required=True, metavar="VERB"
+    )
+    rotate = signing.add_parser("rotate", parents=[data], help="sign with a new key; old ones stay published")
+    rotate.set_defaults(verb=cli.signing_key_rotate)
+    kept = signing.add_parser("list", parents=[data], help="show every key that signs or ever signed")
+    kept.set_defaults(verb=cli.signing_key_list)
+
     _for_the_desk(verbs, data)
     verbs.add_parser("schema", help="write the contract's files").set_defaults(verb=cli.schema)
     return top
@@ -59,6 +67,15 @@ def _for_the_desk(
     check = packs.add_parser("check", help="say what is wrong with files of rule packs, line by line")
     check.add_argument("files", nargs="+", metavar="FILE")
     check.set_defaults(verb=cli.packs_check)
+
+    verify = verbs.add_parser("verify", help="check records, exports and sealed months offline")
+    verify.add_argument(
+        "files", nargs="+", metavar="FILE", help="a record, an export, a seal, a zip, a folder of these"
+    )
+    verify.add_argument(
+        "--keys", metavar="FILE", help="the issuer's key set (default: keys.json beside the records)"
+    )
+    verify.set_defaults(verb=cli.verify)
 
     listen = verbs.add_parser("listen", help="receive webhooks, verify and print them")
     listen.add_argument(

@@ -34,6 +34,7 @@ from service.kernel.errors import TITLES, Problem, Refused
 from service.kernel.methods import with_methods
 from service.kernel.now import utc_now
 from service.kernel.parameters import check_query, query_parameters
+from service.kernel.sealing import NotOpened
 from service.keys import guard
 from service.keys.rules import Caller
 from service.lawn import routes as lawn
@@ -47,6 +48,7 @@ from service.property_file import routes as property_file
 from service.records import routes as records
 from service.refusals import routes as refusals
 from service.rounds import routes as rounds
+from service.seals import routes as seals
 from service.sets import routes as sets
 from service.signatures import routes as signatures
 from service.signs import routes as signs
@@ -100,6 +102,7 @@ SLICES = [
     pages,
     property_file,
     months,
+    seals,
     animals_taken,
 ]
 api = Router("/v1", route_handlers=[slice_.router for slice_ in SLICES])
@@ -130,6 +133,7 @@ def create_app(
         exception_handlers={
             Refused: refused,
             HTTPException: not_served,
+            NotOpened: not_opened,
             Exception: our_fault,
             **dict.fromkeys(DATABASE_AWAY, unavailable),
         },
@@ -202,6 +206,14 @@ def unavailable(request: Request[Any, Any, Any], error: Exception) -> Response[P
     log.warning("the database is away: %s", error)
     detail = "The database is away for a moment; nothing was stored, send the same again."
     return refused(request, Refused("unavailable", detail, headers={"Retry-After": "1"}))
+
+
+def not_opened(request: Request[Any, Any, Any], error: NotOpened) -> Response[Problem]:
+    """The operator has to set the secret key that our secrets were sealed under; nothing was stored."""
+    log.error("%s", error)
+    return refused(
+        request, Refused("unavailable", f"{error} Nothing was stored.", headers={"Retry-After": "60"})
+    )
 
 
 def our_fault(request: Request[Any, Any, Any], error: Exception) -> Response[Problem]:

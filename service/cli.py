@@ -14,7 +14,7 @@ from service.kernel.errors import CannotStart
 from service.kernel.migrate import migrate as bring_up
 from service.kernel.now import utc_now
 from service.server.embedded import reached
-from service.settings import Settings, read_settings
+from service.settings import Settings, read_settings, sealing_key
 
 
 def serve(given: Namespace) -> None:
@@ -66,6 +66,47 @@ def packs_check(given: Namespace) -> None:
         if not faults:
             print(f"{file}: sound")
     if wrong:
+        sys.exit(1)
+
+
+def signing_key_rotate(given: Namespace) -> None:
+    """Sign with a new key from now on; the old ones stay published, so that what they signed verifies."""
+    from service.signatures.keyring import rotate
+
+    known = settings(given)
+
+    async def anew(url: str) -> str:
+        await bring_up(url)
+        async with await open_pool(url, "migrator", 1) as pool:
+            return await rotate(pool, sealing_key(known), utc_now())
+
+    with database(known) as url:
+        print(asyncio.run(anew(url)))
+
+
+def signing_key_list(given: Namespace) -> None:
+    """Every key that signs or ever signed here, the newest first."""
+    from service.kernel.db import Db
+    from service.signatures.keyring import list_keys
+
+    async def shown(url: str) -> None:
+        async with await open_pool(url, "app", 1) as pool:
+            for one in await list_keys(Db(pool)):
+                until = (
+                    "in force" if one.retired_at is None else f"retired {one.retired_at:%Y-%m-%dT%H:%M:%SZ}"
+                )
+                print(f"{one.kid}  made {one.made_at:%Y-%m-%dT%H:%M:%SZ}  {until}")
+
+    with database(settings(given)) as url:
+        asyncio.run(shown(url))
+
+
+def verify(given: Namespace) -> None:
+    """Check files of records offline; status 1 where anything does not hold."""
+    from service.verify.files import Given
+    from service.verify.report import report
+
+    if not report(Given([Path(one) for one in given.files], given.keys and Path(given.keys)), print):
         sys.exit(1)
 
 

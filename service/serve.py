@@ -152,11 +152,13 @@ def serve_api(settings: Settings, url: str) -> None:
     from granian import Granian
     from granian.constants import HTTPModes, Interfaces, Loops
 
+    from service.signatures.keyring import check_key
+
     check_address(settings)
-    sealing_key(settings)
 
     async def check() -> None:
-        await (await open_pool(url, "app", 1)).close()
+        async with await open_pool(url, "app", 1) as pool:
+            await check_key(pool, sealing_key(settings))
 
     asyncio.run(check())
     Granian(
@@ -229,12 +231,14 @@ async def run_clock(settings: Settings, url: str, stopped: asyncio.Event) -> Non
     """The clock claims as the clock, and does the work of a business as the app; first it looks at the rules."""
     from service.clock import wake
     from service.packs.actions import note_rules, rules_digest
+    from service.signatures.keyring import check_key
 
     async with await open_pool(url, "migrator", 1) as pool:
         await note_rules(pool, utc_now(), rules_digest())
     clock_pool = await open_pool(url, "clock", CLOCK_CONNECTIONS)
     app_pool = await open_pool(url, "app", WORK_CONNECTIONS)
     async with clock_pool, app_pool:
+        await check_key(app_pool, sealing_key(settings))
         await wake.run(clock_pool, app_pool, sealing_key(settings), stopped)
 
 

@@ -13,6 +13,7 @@ from service.kernel.db import LOST, Pool
 from service.kernel.now import utc_now
 from service.permits.door import permit_anew
 from service.records import ticks as records
+from service.seals import ticks as seals
 from service.visits import ticks as visits
 from service.work import ticks as work
 from service.work.door import Handler
@@ -24,9 +25,10 @@ EVERY_SECONDS = 1
 
 
 def handlers(sealing_key: bytes) -> Mapping[str, Handler]:
-    """Who does each kind of work; `sealing_key` opens the key that signs records."""
+    """Who does each kind of work; `sealing_key` opens the key that signs records and seals."""
     return {
         **records.handlers(sealing_key),
+        **seals.handlers(sealing_key),
         REFUSALS_AGAIN: visits.refusals_again,
         PROPERTY_ANEW: visits.property_anew,
         LEFT_OUT: tell_left_out,

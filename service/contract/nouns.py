@@ -33,6 +33,7 @@ from service.records.models import (
 )
 from service.refusals.models import Refusal
 from service.rounds.models import Round
+from service.seals.models import MonthSeal, SignedSeal
 from service.sets.models import SetShown, TrapShown
 from service.signs.models import SignShown
 from service.treatments.models import KnownTreatment
@@ -66,6 +67,7 @@ NOUNS: dict[str, Any] = {
     "method": Method,
     "method-register": RegisterShown,
     "month": MonthSummary,
+    "month-seal": MonthSeal,
     "party": Party,
     "permit": Permit,
     "problem": Problem,
@@ -81,6 +83,7 @@ NOUNS: dict[str, Any] = {
     "rule-pack": PackShown,
     "round": Round,
     "service-record": ServiceRecord,
+    "signed-month-seal": SignedSeal,
     "signed-service-record": SignedRecord,
     "set": SetShown,
     "sign": SignShown,

@@ -54,6 +54,7 @@ PATH_PARAMETERS = {
     "kind": "the last step of a problem's type",
     "month": "year and month, e.g. 2026-05",
     "pack_id": "the rule pack's id",
+    "version": "the version's number, from 1 on",
     "record": "YYYY-NNNNNN for all its versions in short, YYYY-NNNNNN.v for the bytes of one",
 }
 # Of what the `id` in a path is, by the step before it, as the examples name it.
@@ -80,6 +81,7 @@ EXAMPLES = {
     "name": "visit.json",
     "record": "2026-000123",
     "until": "2027-01-01",
+    "version": "1",
 }
 # Forms that handlers check with sentences of their own.
 FORMS: dict[str, dict[str, Any]] = {
@@ -91,6 +93,7 @@ FORMS: dict[str, dict[str, Any]] = {
     "file/format": {"enum": ["pdf", "zip"]},
     "region": {"pattern": "^[A-Z]{2}(-[A-Z0-9]{1,3})?$"},
     "month": {"pattern": "^(19[0-9]{2}|2[01][0-9]{2})-(0[1-9]|1[0-2])$"},
+    "version": {"pattern": "^[1-9][0-9]{0,5}$"},
     "record": {"pattern": r"^[0-9]{4}-[0-9]{6}(\.[1-9][0-9]{0,5})?$"},
 }
 IF_NONE_MATCH = {

@@ -80,6 +80,8 @@ COORDINATES: dict[str, Any] = {
 
 _ADDRESS = "12 Sample Row, Santa Rosa"
 _DIGEST = sha256(b"an example").hexdigest()
+# RFC 6962 of a month with one record: the root is its leaf
+_LEAF = sha256(b"\0an example").hexdigest()
 _KEY = f"setbook_{id_named('key_id').replace('-', '')}_{'0' * 64}_00000000"
 
 BY_NAME: dict[str, Any] = {
@@ -175,6 +177,8 @@ BY_NAME: dict[str, Any] = {
     "opening_width_mm": 150,
     "plug": "side",
     "product": "granules",
+    "leaf": _LEAF,
+    "root": _LEAF,
     "registration": "none known",
     "sex": "male",
     "shape": "crescent",

@@ -24,6 +24,7 @@ EVENT_TYPES = (
     "lawn.followup_due",
     "lawn.overdue",
     "lawn.settled",
+    "month.sealed",
     "record.amended",
     "record.billed",
     "record.issued",

@@ -40,8 +40,8 @@ async def read_excluded(db: Db, business_id: UUID, selected: list[Selected]) -> 
 async def lines(db: Db, business_id: UUID, chosen: Selection, cursor: str) -> AsyncIterator[bytes]:
     """Newline-delimited JSON: each record's bytes, then one closing line that says the answer is whole.
 
-    That line holds the count, the SHA-256 of all lines before it, the cursor to go on from, and what the
-    claim left out with the reason; without it the answer was cut off.
+    That line holds the count, the SHA-256 of all lines before it, the cursor to go on from, what the claim left
+    out with the reason, and last the SHA-256 of what stands in it before that; without it the answer was cut off.
     """
     count, digest = 0, hashlib.sha256()
     async for selected in _pages(db, business_id, chosen):
@@ -50,15 +50,20 @@ async def lines(db: Db, business_id: UUID, chosen: Selection, cursor: str) -> As
         count += sum(one.holds for one in selected)
         yield text
     closing = {"closing": True, "count": count, "sha256": digest.hexdigest(), "next": cursor}
-    yield msgspec.json.encode(closing)[:-1] + b',"excluded":['
+    last_line = msgspec.json.encode(closing)[:-1] + b',"excluded":['
+    of_last_line = hashlib.sha256(last_line)
+    yield last_line
     parted = b""
     if chosen.claim is not None:
         # once more over the same places, so that what was left out need not be kept in memory
         async for selected in _pages(db, business_id, chosen):
             for one in await read_excluded(db, business_id, selected):
-                yield parted + msgspec.json.encode(one)
+                told = parted + msgspec.json.encode(one)
+                of_last_line.update(told)
+                yield told
                 parted = b","
-    yield b"]}\n"
+    of_last_line.update(b"]")
+    yield b'],"closing_sha256":"%b"}\n' % of_last_line.hexdigest().encode()
 
 
 async def rows(db: Db, business_id: UUID, chosen: Selection, *, raw: bool) -> AsyncIterator[bytes]:

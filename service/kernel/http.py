@@ -51,15 +51,20 @@ def route(
 
 
 def public_route(
-    gives: Any, produces: str = "application/json", refuses: tuple[int, ...] = ()
+    gives: Any,
+    produces: str = "application/json",
+    refuses: Sequence[int] = (),
+    status: Sequence[int] = (200,),
+    headers: Sequence[str] = (),
 ) -> dict[str, Any]:
     """The part of a route that needs no key, outside /v1."""
     described = {
         "public": True,
         "gives": gives,
-        "status": (200,),
+        "status": tuple(status),
         "produces": {produces: gives},
-        "refuses": refuses,
+        "refuses": tuple(refuses),
+        "headers": tuple(headers),
     }
     return {"opt": described}
 

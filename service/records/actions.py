@@ -35,6 +35,7 @@ from service.records.reading import read_month
 from service.signatures.keyring import signer_in_force
 from service.signatures.models import Signer
 from service.signatures.rules import RECORD_TYPE, sign
+from service.work.door import record_issued
 
 sql = Queries(__package__)
 
@@ -137,6 +138,7 @@ async def _store(
         content_sha256=rules.content_digest(content),
         party=party,
     )
+    await record_issued(entry, record.number)
     return Issued(number=record.number, version=record.version, sha256=digest)
 
 

@@ -1,5 +1,6 @@
 """Public keys as they are published (RFC 7517), and a key that signs."""
 
+from datetime import datetime
 from typing import Literal
 from uuid import UUID
 
@@ -30,6 +31,14 @@ class SealedSigningKey(Struct, frozen=True, kw_only=True):
     id: UUID
     kid: str
     sealed: bytes
+
+
+class KeptKey(Struct, frozen=True, kw_only=True):
+    """A key as the operator sees it; one without `retired_at` is in force."""
+
+    kid: str
+    made_at: datetime
+    retired_at: datetime | None
 
 
 class Signer(Struct, frozen=True):

@@ -7,7 +7,7 @@ from uuid import UUID
 from service.events.outbox import Entry
 from service.kernel.db import Db
 from service.kernel.sql import Queries
-from service.work.models import PERMIT_ANEW, PROPERTY_ANEW, RECORD, RECORDS_ANEW
+from service.work.models import MONTH_SEALED_ANEW, PERMIT_ANEW, PROPERTY_ANEW, RECORD, RECORDS_ANEW
 from service.work.rules import SETTLING, SETTLING_AT_MOST
 
 sql = Queries(__package__)
@@ -97,3 +97,14 @@ async def visit_changed(entry: Entry, visit_id: UUID, property_id: UUID, since_a
 async def property_changed(entry: Entry, property_id: UUID, since_at: datetime | None) -> None:
     """What records rest on changed at a property: those of visits that ended since are compared anew."""
     await put(entry, RECORDS_ANEW, property_id, since_at, entry.now + SETTLING, SETTLING_AT_MOST)
+
+
+async def record_issued(entry: Entry, number: str) -> None:
+    """A version of a record was stored: the months that it is in, or was in before, are sealed anew where they were."""
+    await entry.db.run(
+        sql.put_sealed_months,
+        business_id=entry.business_id,
+        kind=MONTH_SEALED_ANEW,
+        number=number,
+        now=entry.now,
+    )

@@ -17,6 +17,8 @@ REFUSALS_AGAIN = "refusals_again"
 # The reports of a permit, after it or a rule pack changed, and when its next reporting period begins; subject: the
 # permit.
 PERMIT_ANEW = "permit_anew"
+# A sealed month into which a record was issued; subject: what stands for the month.
+MONTH_SEALED_ANEW = "month_sealed_anew"
 # Sets that stand though their job is closed; subject: the job.
 LEFT_OUT = "left_out"
 

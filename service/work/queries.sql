@@ -66,6 +66,17 @@ on conflict (business_id, kind, subject_id) do update
 set run_at = least(w.run_at, excluded.run_at), attempt = 0, last_error = null
 where w.business_id = :business_id;
 
+-- name: put_sealed_months
+-- Each sealed month in which some version of the record has its day of service.
+insert into work as w (business_id, kind, subject_id, first_at, run_at)
+select distinct m.business_id, :kind, m.month_id, :now::timestamptz, :now::timestamptz
+from service_record r
+join month_seal m on m.business_id = :business_id and m.month = date_trunc('month', r.service_on)::date
+where r.business_id = :business_id and r.number = :number
+on conflict (business_id, kind, subject_id) do update
+set run_at = least(w.run_at, excluded.run_at), attempt = 0, last_error = null
+where w.business_id = :business_id;
+
 -- name: claim_due
 -- Spans businesses, as the clock: run_at is schedule, lease and retry at once, so a crash heals itself.
 with due as (

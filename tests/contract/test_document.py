@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Iterator
+from datetime import timedelta
 from typing import Any
 
 import pytest
@@ -13,7 +14,7 @@ from service.contract.routes import FOLDER
 from service.contract.schemas import schemas
 from service.contract.values import id_named
 from service.events.models import EVENT_TYPES
-from tests.http import Api
+from tests.http import Api, Clock
 
 DOCUMENT = json.loads((FOLDER / "openapi.json").read_bytes())
 # Stated under the ids of the examples, in the order in which one needs the other.
@@ -140,9 +141,11 @@ async def test_every_example_of_a_body_is_taken_as_it_stands(told: Api) -> None:
             assert answer.status_code in {200, 201}, f"{path}: {answer.text}"
 
 
-async def test_every_part_of_a_path_is_there_to_be_read(told: Api) -> None:
+async def test_every_part_of_a_path_is_there_to_be_read(told: Api, clock: Clock) -> None:
     """But for what no example can name: endpoints, refusals and deadlines get their ids from us."""
     await told.post("service-records", {"visit_id": id_named("visit_id")})
+    clock.now += timedelta(days=30)
+    assert (await told.post("months/2026-05/seal")).status_code == 201
     made = {"endpoint_id", "refusal_id", "deadline_id"}
     for method, path, operation in operations():
         ours = not made & {one["name"] for one in operation["parameters"]}

@@ -18,7 +18,7 @@ SPANNING = {
     },
     "work": {"claim_due", "put_everything_of_all"},
     "packs": {"note_rules"},
-    "signatures": {"read_key_in_force", "insert_key", "list_public"},
+    "signatures": {"read_key_in_force", "insert_key", "list_public", "list_keys", "retire_others"},
     "replay": {"find_business"},
     "identity": {"insert_business", "insert_counter"},
 }

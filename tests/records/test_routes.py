@@ -68,6 +68,8 @@ async def ndjson(api: Api, query: str = "") -> tuple[list[dict[str, Any]], dict[
     assert told["closing"] is True
     assert told["count"] == len(lines)
     assert told["sha256"] == hashlib.sha256(b"".join(lines)).hexdigest()
+    of_itself = closing.rpartition(b',"closing_sha256":')[0]
+    assert told["closing_sha256"] == hashlib.sha256(of_itself).hexdigest()
     return [json.loads(line) for line in lines], told
 
 

@@ -23,6 +23,7 @@ OF_APP = {
     "stated_version": {READ, ADD},
     "fact_owner": {READ, ADD},
     "service_record": {READ, ADD},
+    "month_seal": {READ, ADD},
     "deadline": {READ, ADD, AMEND},
     "visit": {READ, ADD, AMEND},
     "counter": {READ, ADD, AMEND},

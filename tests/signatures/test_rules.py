@@ -5,7 +5,8 @@ import json
 from typing import Any
 
 import pytest
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from cryptography.exceptions import InvalidSignature
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 from joserfc import jws
 from joserfc.jwk import OKPKey
 
@@ -93,3 +94,37 @@ def with_header(**members: Any) -> str:
 def test_what_is_not_to_be_believed_says_why(detached: str, said: str) -> None:
     with pytest.raises(NotVerified, match=said):
         check(KEYS, RECORD_TYPE, PAYLOAD, detached)
+
+
+# RFC 8032 section 5.1: the order of the base point
+L = 2**252 + 27742317777372353535851937790883648493
+
+
+@pytest.mark.parametrize("times", [1, 2, 4, 8])
+def test_no_second_signature_fits_that_anybody_could_make_of_the_first(times: int) -> None:
+    """RFC 8032 section 5.1.7: s must be below L, else s + L would pass as well."""
+    header, _, signature = sign(SIGNER, RECORD_TYPE, PAYLOAD).split(".")
+    raw = base64.urlsafe_b64decode(signature + "==")
+    s = int.from_bytes(raw[32:], "little") + times * L
+    forged = base64url(raw[:32] + s.to_bytes(32, "little"))
+    with pytest.raises(NotVerified, match="does not fit"):
+        check(KEYS, RECORD_TYPE, PAYLOAD, f"{header}..{forged}")
+
+
+# C2SP/wycheproof, testvectors_v1/ed25519_test.json, by their tcId: the key, the message, a signature that must not pass
+MALLEABLE_KEY = "7d4d0e7f6153a69b6242b522abbee685fda4420f8834b108c3bdae369ef549fa"
+MALLEABLE = {
+    63: "7c38e026f29e14aabd059a0f2db8b0cd783040609a8be684db12f82a27774ab0"
+    "67654bce3832c2d76f8f6f5dafc08d9339d4eef676573336a5c51eb6f946b31d",
+    64: "7c38e026f29e14aabd059a0f2db8b0cd783040609a8be684db12f82a27774ab0"
+    "5439412b5395d42f462c67008eba6ca839d4eef676573336a5c51eb6f946b32d",
+    70: "7c38e026f29e14aabd059a0f2db8b0cd783040609a8be684db12f82a27774ab0"
+    "679155711ecfaf7f99f277bad0c6ae7e39d4eef676573336a5c51eb6f946b38d",
+}
+
+
+@pytest.mark.parametrize("signature", MALLEABLE.values(), ids=map(str, MALLEABLE))
+def test_the_library_refuses_the_malleable_signatures_of_wycheproof(signature: str) -> None:
+    key = Ed25519PublicKey.from_public_bytes(bytes.fromhex(MALLEABLE_KEY))
+    with pytest.raises(InvalidSignature):
+        key.verify(bytes.fromhex(signature), b"Test")

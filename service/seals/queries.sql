@@ -1,0 +1,37 @@
+-- name: read_zone
+select zone from business where business_id = :business_id;
+
+-- name: list_leaves
+-- The latest version of each record of the month, in ascending number; RFC 6962 puts a zero byte before what a leaf holds.
+select r.number, r.version, encode(r.sha256, 'hex') as sha256,
+       encode(sha256('\x00'::bytea || convert_to(r.bytes, 'UTF8')), 'hex') as leaf
+from service_record r
+where r.business_id = :business_id and r.service_on >= :first_on and r.service_on < :until_on
+  and not exists (select from service_record n where n.business_id = :business_id and n.number = r.number
+                  and n.version > r.version)
+order by r.number collate "C";
+
+-- name: read_latest
+select m.version, m.root from month_seal m
+where m.business_id = :business_id and m.month = :first_on
+order by m.version desc
+limit 1;
+
+-- name: read_month
+select m.month from month_seal m
+where m.business_id = :business_id and m.month_id = :month_id
+limit 1;
+
+-- name: insert_seal
+insert into month_seal (business_id, month, version, month_id, sealed_at, root, bytes, sha256, signature)
+values (:business_id, :first_on, :version, :month_id, :now, :root, :bytes, :sha256, :signature);
+
+-- name: read_seal
+-- The version that is asked for, else the latest.
+select m.version, encode(m.sha256, 'hex') as sha256,
+       '{"noun":"signed_month_seal","seal":' || m.bytes || ',"sha256":"' || encode(m.sha256, 'hex')
+       || '","signature":"' || m.signature || '"}' as line
+from month_seal m
+where m.business_id = :business_id and m.month = :first_on and (:version::int is null or m.version = :version::int)
+order by m.version desc
+limit 1;
