@@ -15,7 +15,7 @@ from service.kernel.db import Db
 from service.kernel.sql import Queries
 
 sql = Queries(__package__)
-LINES_BYTES = 2_000_000
+LINES_BYTES = 1_000_000
 ROWS_BYTES = 500_000
 
 
