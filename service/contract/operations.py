@@ -17,13 +17,15 @@ CREATED, NO_CONTENT, NOT_MODIFIED = 201, 204, 304
 Schema = Callable[[Any], dict[str, Any]]
 
 HEADERS = {
+    "Content-Encoding": "zstd or gzip, where Accept-Encoding asks for it",
     "ETag": "the version's tag, to be sent in If-Match",
     "Link": 'rel="next": the next page (RFC 8288)',
     "Location": "where the new thing is",
     "Preference-Applied": "what was heeded of Prefer (RFC 7240)",
+    "Vary": "the headers of the request that the form hangs on",
 }
 # Those that an answer may do without.
-OPTIONAL = {"Link", "Preference-Applied"}
+OPTIONAL = {"Content-Encoding", "Link", "Preference-Applied"}
 WORDS = {
     200: "Done",
     201: "Created",

@@ -1,40 +1,41 @@
-"""Records going out in bulk: page by page in the order of the log, as text that the database hands over."""
+"""Records going out in bulk, as text that the database hands over, and what a puller checks it by."""
 
 import hashlib
 from collections.abc import AsyncIterator
-from typing import Any
+from functools import partial
 from uuid import UUID
 
 import msgspec
 
-from service.exports.models import Excluded, Selected
-from service.exports.selection import COLUMNS, Selection
+from service.exports.columns import HEADER
+from service.exports.models import Excluded, RecordDigest
+from service.exports.portions import portions, selections
+from service.exports.selection import Selection
 from service.kernel.db import Db
 from service.kernel.sql import Queries
 
 sql = Queries(__package__)
-# About half a megabyte a statement: memory stays flat, and no snapshot is held between them.
-PAGE = 200
+LINES_BYTES = 1_000_000
+ROWS_BYTES = 500_000
 
 
-async def select(db: Db, business_id: UUID, chosen: Selection, most: int) -> list[Selected]:
-    """The next `most` versions in the order of the log, those too that the claim leaves out."""
-    wanted: dict[str, Any] = msgspec.structs.asdict(chosen)
-    return await db.many(Selected, sql.select_versions, business_id=business_id, most=most, **wanted)
+async def read_lines(db: Db, business_id: UUID, sequences: list[int]) -> bytes:
+    """The records at these places, each ended by a line feed, which stands in no canonical JSON."""
+    found = await db.column(sql.read_lines, business_id=business_id, sequences=sequences)
+    return b"\n".join([*found, b""])
 
 
-async def read_lines(db: Db, business_id: UUID, selected: list[Selected]) -> bytes:
-    """The bytes of those whose claim holds, each ended by a line feed."""
-    held = [one.sequence for one in selected if one.holds]
-    return await db.value(sql.read_lines, business_id=business_id, sequences=held) or b""
+async def read_rows(db: Db, business_id: UUID, sequences: list[int], *, raw: bool) -> bytes:
+    """The same as lines of CSV."""
+    text: bytes | None = await db.value(sql.read_rows, business_id=business_id, sequences=sequences, raw=raw)
+    return text or b""
 
 
-async def read_excluded(db: Db, business_id: UUID, selected: list[Selected]) -> list[Excluded]:
-    """Those that the claim leaves out, each with why."""
-    left_out = [one.sequence for one in selected if not one.holds]
-    if not left_out:
+async def read_excluded(db: Db, business_id: UUID, sequences: list[int]) -> list[Excluded]:
+    """The records at these places, which the claim leaves out, each with why."""
+    if not sequences:
         return []
-    return await db.many(Excluded, sql.list_excluded, business_id=business_id, sequences=left_out)
+    return await db.many(Excluded, sql.list_excluded, business_id=business_id, sequences=sequences)
 
 
 async def lines(db: Db, business_id: UUID, chosen: Selection, cursor: str) -> AsyncIterator[bytes]:
@@ -44,10 +45,10 @@ async def lines(db: Db, business_id: UUID, chosen: Selection, cursor: str) -> As
     out with the reason, and last the SHA-256 of what stands in it before that; without it the answer was cut off.
     """
     count, digest = 0, hashlib.sha256()
-    async for selected in _pages(db, business_id, chosen):
-        text = await read_lines(db, business_id, selected)
+    read = partial(read_lines, db, business_id)
+    async for number, text in portions(db, business_id, chosen, read, LINES_BYTES):
         digest.update(text)
-        count += sum(one.holds for one in selected)
+        count += number
         yield text
     closing = {"closing": True, "count": count, "sha256": digest.hexdigest(), "next": cursor}
     last_line = msgspec.json.encode(closing)[:-1] + b',"excluded":['
@@ -56,9 +57,9 @@ async def lines(db: Db, business_id: UUID, chosen: Selection, cursor: str) -> As
     parted = b""
     if chosen.claim is not None:
         # once more over the same places, so that what was left out need not be kept in memory
-        async for selected in _pages(db, business_id, chosen):
-            for one in await read_excluded(db, business_id, selected):
-                told = parted + msgspec.json.encode(one)
+        async for selected in selections(db, business_id, chosen):
+            if left_out := await read_excluded(db, business_id, selected.left_out):
+                told = parted + msgspec.json.encode(left_out)[1:-1]
                 of_last_line.update(told)
                 yield told
                 parted = b","
@@ -68,13 +69,22 @@ async def lines(db: Db, business_id: UUID, chosen: Selection, cursor: str) -> As
 
 async def rows(db: Db, business_id: UUID, chosen: Selection, *, raw: bool) -> AsyncIterator[bytes]:
     """CSV (RFC 4180) with a header; `raw` leaves texts as they are, for machines."""
-    yield f"{COLUMNS}\r\n".encode()
-    async for selected in _pages(db, business_id, chosen):
-        held = [one.sequence for one in selected if one.holds]
-        yield await db.value(sql.read_rows, business_id=business_id, sequences=held, raw=raw) or b""
+    yield f"{HEADER}\r\n".encode()
+    read = partial(read_rows, db, business_id, raw=raw)
+    async for _, text in portions(db, business_id, chosen, read, ROWS_BYTES):
+        yield text
 
 
-async def _pages(db: Db, business_id: UUID, chosen: Selection) -> AsyncIterator[list[Selected]]:
-    while selected := await select(db, business_id, chosen, PAGE):
-        yield selected
-        chosen = msgspec.structs.replace(chosen, after=selected[-1].sequence)
+async def digest(db: Db, business_id: UUID, chosen: Selection, cursor: str, *, raw: bool) -> RecordDigest:
+    """What the CSV of the same query comes to, so that its puller sees whether it has all of it."""
+    header = f"{HEADER}\r\n".encode()
+    found, length, count, excluded = hashlib.sha256(header), len(header), 0, 0
+    read = partial(read_rows, db, business_id, raw=raw)
+    async for number, text in portions(db, business_id, chosen, read, ROWS_BYTES):
+        found.update(text)
+        length += len(text)
+        count += number
+    if chosen.claim is not None:
+        async for selected in selections(db, business_id, chosen):
+            excluded += len(selected.left_out)
+    return RecordDigest(count=count, excluded=excluded, bytes=length, sha256=found.hexdigest(), next=cursor)

@@ -1,6 +1,8 @@
 """What an export answers beside the records themselves."""
 
-from msgspec import Struct
+from typing import Annotated
+
+from msgspec import Meta, Struct
 
 from service.records.models import SignedRecord
 
@@ -24,8 +26,26 @@ class RecordPage(Struct, frozen=True, kw_only=True):
     excluded: list[Excluded]
 
 
-class Selected(Struct, frozen=True, kw_only=True):
-    """A version by its place in the log, and whether the claim that was asked for holds."""
+class RecordDigest(Struct, frozen=True, kw_only=True):
+    """What the CSV of the same query comes to: its records, those that `claim` left out, its bytes and SHA-256.
 
-    sequence: int
-    holds: bool
+    All before any content coding. `next` is the cursor to go on from; as `as_of` it gives the same CSV again.
+    """
+
+    count: int
+    excluded: int
+    bytes: int
+    sha256: Annotated[str, Meta(description="hex, of the CSV with its header")]
+    next: str
+
+
+class Selected(Struct, frozen=True, kw_only=True):
+    """Versions by their places in the log, in order: those whose claim holds, and those that it leaves out."""
+
+    held: list[int]
+    left_out: list[int]
+
+    @property
+    def places(self) -> list[int]:
+        """All of them, in order."""
+        return sorted(self.held + self.left_out) if self.left_out else self.held

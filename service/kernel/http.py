@@ -132,6 +132,12 @@ def accepted(accept: str | None, offered: Mapping[str, S]) -> S | None:
     return None
 
 
+def weights(field: str) -> dict[str, float]:
+    """What a list such as that of Accept-Encoding names, in lower case, with its weight; 1 where none is given."""
+    parts = {one.partition(";")[0].strip().lower(): _weight(one) for one in field.split(",")}
+    return {name: weight for name, weight in parts.items() if name}
+
+
 def _weight(one: str) -> float:
     weight = _WEIGHT.search(one.replace(" ", ""))
     return 1.0 if weight is None else float(weight.group(1))

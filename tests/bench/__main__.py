@@ -5,13 +5,14 @@ from collections.abc import Callable
 
 from fixtures.running import Failed
 from service.kernel.errors import CannotStart
-from tests.bench import courier, read, start, tick, visit
+from tests.bench import courier, export, read, start, tick, visit
 from tests.bench.figures import QUICK, THOROUGH, Extent, Figures, report
 
 BENCHES: dict[str, Callable[[Extent], Figures]] = {
     "read": read.measure,
     "visit": visit.measure,
     "courier": courier.measure,
+    "export": export.measure,
     "start": start.measure,
     "tick": tick.measure,
 }

@@ -39,7 +39,7 @@ def test_format_wins_and_accept_decides_by_weight(wanted, accept, form):
 
 @pytest.mark.parametrize(
     ("wanted", "accept"),
-    [(None, "text/html"), (None, "application/json;q=0"), ("xlsx", "*/*"), ("pdf", None)],
+    [(None, "text/html"), (None, "application/json;q=0"), ("xls", "*/*"), ("pdf", None)],
 )
 def test_what_there_is_not_is_refused_with_a_list_of_what_there_is(wanted, accept):
     with pytest.raises(Refused) as refusal:
@@ -59,12 +59,12 @@ def test_what_there_is_not_is_refused_with_a_list_of_what_there_is(wanted, accep
     ],
 )
 def test_a_cursor_says_whether_all_versions_or_a_list_under_way_go_on(after, span):
-    assert span_of(after, EPOCH, 40) == span
+    assert span_of(after, None, EPOCH, 40) == span
 
 
 def test_a_cursor_of_another_database_is_gone():
     with pytest.raises(Refused) as refusal:
-        span_of(encode_cursor(UUID(int=8), 0, 12), EPOCH, 40)
+        span_of(encode_cursor(UUID(int=8), 0, 12), None, EPOCH, 40)
     assert refusal.value.kind == "cursor_gone"
 
 

@@ -129,7 +129,7 @@ async def test_the_persons_stand_beside_the_record_on_request_and_nowhere_else(a
         ("service-records/2026-000001.1", 404),
         ("service-records/2026-000001.0", 404),
         ("service-records/nonsense", 404),
-        ("service-records?format=xlsx", 406),
+        ("service-records?format=pdf", 406),
         ("service-records?month=2026-13", 400),
         ("service-records?since=yesterday", 400),
         ("service-records?claim=pure", 400),
@@ -244,7 +244,7 @@ async def pull_while(pull: Any) -> None:
 
 
 async def test_more_than_a_page_streams_whole(api: Api, monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setattr("service.exports.export.PAGE", 2)
+    monkeypatch.setattr("service.exports.portions.SELECTED", 2)
     for day in range(1, 6):
         await api.made(
             f"visits/{an_id(100 + day)}",
@@ -263,7 +263,7 @@ async def test_csv_reads_back_and_every_line_ends_as_rfc_4180_says(five: Api):
     assert answer.headers["content-type"] == "text/csv; header=present; charset=utf-8"
     assert answer.content.count(b"\r\n") == answer.content.count(b"\n") == 6
     rows = list(csv.reader(io.StringIO(answer.text, newline=""), strict=True))
-    assert {len(row) for row in rows} == {33}
+    assert {len(row) for row in rows} == {40}
     third = (await table(five))[2]
     assert third["service_on"] == "2026-05-03"
     assert third["arrived_at"] == "2026-05-03T17:00:00Z"
