@@ -38,6 +38,7 @@ API_CONNECTIONS = 17  # one of them listens to the log
 CLOCK_CONNECTIONS = 2
 WORK_CONNECTIONS = 4
 COURIER_CONNECTIONS = 4
+COURIER_OBJECTS = 10_000  # made before the collector looks at the young ones
 PR_SET_PDEATHSIG = 1
 
 
@@ -244,10 +245,14 @@ async def run_clock(settings: Settings, url: str, stopped: asyncio.Event) -> Non
 
 async def run_courier(settings: Settings, url: str, stopped: asyncio.Event) -> None:
     """The courier sends what was told, on as many connections as the system lets it have."""
+    import gc
     import resource
 
     from service.events import ticks as courier
 
+    # Else all that was imported is gone through again and again, while deliveries wait.
+    gc.freeze()
+    gc.set_threshold(COURIER_OBJECTS)
     _, most = resource.getrlimit(resource.RLIMIT_NOFILE)
     resource.setrlimit(resource.RLIMIT_NOFILE, (most, most))
     async with await open_pool(url, "courier", COURIER_CONNECTIONS) as pool:

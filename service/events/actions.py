@@ -1,12 +1,13 @@
 """What entries at endpoints share: load one, add one, and let its deliveries wait or go on."""
 
+from datetime import datetime
 from uuid import UUID
 
 from service.events import rules
 from service.events.keyring import add_keys
 from service.events.models import Endpoint, EndpointPaused, EndpointResumed, NewEndpoint
-from service.events.outbox import Entry
-from service.kernel.db import Db
+from service.events.outbox import Entry, entry
+from service.kernel.db import Db, Pool
 from service.kernel.errors import Missing, Refused
 from service.kernel.ids import new_id
 from service.kernel.sql import Queries
@@ -24,6 +25,8 @@ async def load_endpoint(db: Db, business_id: UUID, endpoint_id: UUID) -> Endpoin
 
 # Each costs every courier a look; nobody bills through more.
 MOST_ENDPOINTS = 100
+# deliveries that are replayed or hastened in one transaction
+MOST_AT_ONCE = 10_000
 
 
 async def add(book: Entry, new: NewEndpoint, secret: bytes, sealing_key: bytes) -> Endpoint:
@@ -48,15 +51,25 @@ def columns(new: NewEndpoint) -> dict[str, object]:
     return {"url": new.url, "types": new.types, "description": new.description, "state": new.state}
 
 
-async def change_state(book: Entry, before: Endpoint, now: Endpoint) -> None:
-    """Pausing and resuming are told, and what waits for a resumed endpoint goes out at once.
-
-    The rest of an endpoint is the office's own affair.
-    """
+def change_state(book: Entry, before: Endpoint, now: Endpoint) -> None:
+    """Pausing and resuming are told; the rest of an endpoint is the office's own affair."""
     if before.state == now.state:
         return
     if now.state == "paused":
         book.tell(EndpointPaused(endpoint_id=now.id, reason="by_office"), now.id)
-        return
-    await book.db.run(sql.hasten_deliveries, business_id=book.business_id, endpoint_id=now.id, now=book.now)
-    book.tell(EndpointResumed(endpoint_id=now.id), now.id)
+    else:
+        book.tell(EndpointResumed(endpoint_id=now.id), now.id)
+
+
+async def hasten(pool: Pool, business_id: UUID, endpoint_id: UUID, now: datetime) -> None:
+    """What waits for a resumed endpoint goes out at once, in portions: no other writer waits for them for long."""
+    count = MOST_AT_ONCE
+    while count == MOST_AT_ONCE:
+        async with entry(pool, business_id, now) as book:
+            count = await book.db.value(
+                sql.hasten_deliveries,
+                business_id=business_id,
+                endpoint_id=endpoint_id,
+                now=now,
+                most=MOST_AT_ONCE,
+            )

@@ -73,11 +73,14 @@ def is_opened(address: Address, reach: Reach) -> bool:
 
 
 def refusal(reach: Reach, scheme: str, address: Address, port: int) -> str | None:
-    """Why no delivery may connect there, in one sentence; None where it may."""
+    """Why no delivery may connect there, in one sentence; None where it may.
+
+    The sentence goes to whoever set the endpoint up, so it does not say what a name is here, where it is looked up.
+    """
     if is_opened(address, reach):
         return None
     if scheme != "https" or not is_public(address):
-        return f"{address} is not an address that deliveries by {scheme} may go to."
+        return f"The host leads to an address that no delivery by {scheme} may go to."
     if port not in reach.ports:
         return f"Port {port} is not one that deliveries may go to; have the receiver at {named(reach.ports)}."
     return None

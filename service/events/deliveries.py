@@ -8,9 +8,9 @@ from uuid import UUID
 from msgspec import Struct
 
 from service.events import rules
-from service.events.keyring import SealedKey
-from service.events.models import EndpointPaused
+from service.events.models import DeliveryState, EndpointPaused
 from service.events.outbox import Entry, flush
+from service.events.signer import SealedKey
 from service.kernel.db import Db, Pool, transaction
 from service.kernel.now import utc_now
 from service.kernel.sql import Queries
@@ -29,16 +29,26 @@ NOTHING = timedelta()
 
 
 class Claimed(Struct, frozen=True, kw_only=True):
-    """One delivery that is ours to send until its lease ends; `version` is that of its endpoint."""
+    """One delivery that is ours to send until its lease ends, for the `tried`th time since it was told or replayed.
+
+    `version` is that of its endpoint; what becomes of it counts only while its `fence` stands.
+    """
 
     business_id: UUID
     endpoint_id: UUID
     deliverynumber: int
-    attempt: int
-    attempts_before: int
+    fence: int
+    tried: int
     version: int
     event_id: UUID
     body: bytes
+
+
+class Numbered(Struct, frozen=True):
+    """How many endpoints moved on in the log, and whether one may be behind still."""
+
+    moved: int
+    is_behind: bool
 
 
 class Held(NamedTuple):
@@ -76,18 +86,40 @@ class Settled(Struct, frozen=True, kw_only=True):
     failing_for: timedelta | None
 
 
+class _Said(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    business_id: UUID
+    endpoint_id: UUID
+    version: int
+    deliverynumber: int
+    fence: int
+    state: DeliveryState
+    wait: timedelta
+    sent_at: datetime
+    status: int | None = None
+    error: str | None = None
+    duration_ms: int
+    answer: bytes | None = None
+
+
 class _KeyRow(SealedKey, frozen=True, kw_only=True):
     endpoint_id: UUID
     version: int
     url: str
 
 
-async def fan_out(pool: Pool, public_url: str, now: datetime | None = None) -> int:
-    """Number deliveries of what was told since each endpoint's last one; how many endpoints moved on."""
-    moved: int = await Db(pool).value(
-        sql.fan_out, now=now, public_url=public_url, most_events=MOST_EVENTS, most_endpoints=MOST_ENDPOINTS
+async def fan_out(
+    pool: Pool, public_url: str, now: datetime | None = None, *, failing: bool = True
+) -> Numbered:
+    """Number deliveries of what was told since each endpoint's last one; of those that fail only where said."""
+    return await Db(pool).one(
+        Numbered,
+        sql.fan_out,
+        now=now,
+        public_url=public_url,
+        most_events=MOST_EVENTS,
+        most_endpoints=MOST_ENDPOINTS,
+        failing=failing,
     )
-    return moved
 
 
 async def claim(
@@ -127,7 +159,6 @@ async def settle(
     """
     if not attempted:
         return []
-    rows = [(one.claimed, one.outcome, *_state_after(one.verdict)) for one in attempted]
     settled = await Db(pool).many(
         Settled,
         sql.settle_deliveries,
@@ -136,23 +167,31 @@ async def settle(
         shortest_open=rules.SHORTEST_OPEN,
         longest_open=rules.LONGEST_OPEN,
         spread=spread,
-        business_ids=[claimed.business_id for claimed, *_ in rows],
-        endpoint_ids=[claimed.endpoint_id for claimed, *_ in rows],
-        deliverynumbers=[claimed.deliverynumber for claimed, *_ in rows],
-        attempts=[claimed.attempt for claimed, *_ in rows],
-        states=[state for *_, state, _ in rows],
-        waits=[wait for *_, wait in rows],
-        sent_ats=[outcome.sent_at for _, outcome, *_ in rows],
-        statuses=[outcome.status for _, outcome, *_ in rows],
-        errors=[outcome.error for _, outcome, *_ in rows],
-        durations_ms=[outcome.duration_ms for _, outcome, *_ in rows],
-        answers=[outcome.answer or None for _, outcome, *_ in rows],
+        said=[_said(one) for one in attempted],
     )
     await _pause_hopeless(pool, attempted, settled, now or utc_now())
     return settled
 
 
-def _state_after(verdict: rules.Verdict) -> tuple[str, timedelta]:
+def _said(one: Attempted) -> _Said:
+    state, wait = _state_after(one.verdict)
+    return _Said(
+        business_id=one.claimed.business_id,
+        endpoint_id=one.claimed.endpoint_id,
+        version=one.claimed.version,
+        deliverynumber=one.claimed.deliverynumber,
+        fence=one.claimed.fence,
+        state=state,
+        wait=wait,
+        sent_at=one.outcome.sent_at,
+        status=one.outcome.status,
+        error=one.outcome.error,
+        duration_ms=one.outcome.duration_ms,
+        answer=one.outcome.answer or None,
+    )
+
+
+def _state_after(verdict: rules.Verdict) -> tuple[DeliveryState, timedelta]:
     match verdict:
         case rules.Delivered():
             return "delivered", NOTHING
@@ -171,7 +210,7 @@ async def hand_back(pool: Pool, claimed: Sequence[Claimed], now: datetime | None
             business_ids=[one.business_id for one in claimed],
             endpoint_ids=[one.endpoint_id for one in claimed],
             deliverynumbers=[one.deliverynumber for one in claimed],
-            attempts=[one.attempt for one in claimed],
+            fences=[one.fence for one in claimed],
         )
 
 

@@ -7,10 +7,11 @@ from uuid import UUID
 
 from litestar import Request, Response, get, post
 from litestar.params import QueryParameter, RawBody
+from msgspec import Struct
 from msgspec.structs import asdict
 
 from service.events import rules
-from service.events.actions import load_endpoint
+from service.events.actions import MOST_AT_ONCE, load_endpoint
 from service.events.keyring import SECRET_BYTES, add_keys, retire_keys
 from service.events.models import (
     DELIVERYNUMBER_FORM,
@@ -120,21 +121,40 @@ async def replay_deliveries(
     """
     wanted = decode(body, Replay, now)
     rules.check_replay(wanted)
-    numbers = [int(number) for number in wanted.deliverynumbers]
-    async with entry(pool, caller.business_id, now, caller.key_id) as book:
-        await load_endpoint(book.db, caller.business_id, endpoint_id)
-        of = {"business_id": caller.business_id, "endpoint_id": endpoint_id, "deliverynumbers": numbers}
-        rules.check_known(numbers, await book.db.column(sql.list_known_numbers, **of))
-        replayed = await book.db.value(
-            sql.replay_deliveries,
-            now=now,
-            states=[] if numbers else rules.states_to_replay(wanted),
-            since=wanted.since or FIRST,
-            until=wanted.until or LAST,
-            **of,
-        )
-        rules.check_replayed(wanted, replayed)
+    await load_endpoint(Db(pool), caller.business_id, endpoint_id)
+    numbers = await _named(Db(pool), caller.business_id, endpoint_id, wanted)
+    replayed, portion = 0, _Portion(count=MOST_AT_ONCE, last=0)
+    while portion.count == MOST_AT_ONCE:
+        # each in a transaction of its own: the business's other writers wait for none for long
+        async with entry(pool, caller.business_id, now, caller.key_id) as book:
+            portion = await book.db.one(
+                _Portion,
+                sql.replay_deliveries,
+                business_id=caller.business_id,
+                endpoint_id=endpoint_id,
+                now=now,
+                deliverynumbers=numbers,
+                states=[] if numbers else rules.states_to_replay(wanted),
+                since=wanted.since or FIRST,
+                until=wanted.until or LAST,
+                after_deliverynumber=portion.last,
+                most=MOST_AT_ONCE,
+            )
+        replayed += portion.count
+    rules.check_replayed(wanted, replayed)
     return Replayed(replayed=replayed)
+
+
+async def _named(db: Db, business_id: UUID, endpoint_id: UUID, wanted: Replay) -> list[int]:
+    """The numbers of the deliveries that a replay names one by one; refuses what the endpoint does not have."""
+    of = {"business_id": business_id, "endpoint_id": endpoint_id}
+    if wanted.event_ids:
+        found = await db.many(_Told, sql.list_numbers_of_events, event_ids=wanted.event_ids, **of)
+        rules.check_told(wanted.event_ids, {one.event_id for one in found})
+        return [one.deliverynumber for one in found]
+    numbers = [int(number) for number in wanted.deliverynumbers]
+    rules.check_known(numbers, await db.column(sql.list_known_numbers, deliverynumbers=numbers, **of))
+    return numbers
 
 
 @post(
@@ -166,6 +186,18 @@ async def rotate_keys(
         key = request.app.state.sealing_key
         public = await add_keys(book.db, key, caller.business_id, endpoint_id, secret, now)
     return Rotated(secret=secret_text(secret), public_key=public, old_until_at=until)
+
+
+class _Told(Struct, frozen=True):
+    event_id: UUID
+    deliverynumber: int
+
+
+class _Portion(Struct, frozen=True):
+    """Of a replay: how many deliveries, and the last one's number."""
+
+    count: int
+    last: int | None
 
 
 class _DeliveryRow(Delivery, frozen=True, kw_only=True):

@@ -1,37 +1,22 @@
-"""The keys of an endpoint: made, kept sealed, and loaded for signing."""
+"""The keys of an endpoint: made, kept sealed, and retired."""
 
-from collections.abc import Iterable
 from datetime import datetime, timedelta
-from functools import lru_cache
-from typing import Literal
 from uuid import UUID
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
-from msgspec import Struct
 
-from service.events.signing import ED25519_BYTES, SigningKey, public_text
+from service.events.signing import ED25519_BYTES, public_text
 from service.kernel.db import Db
 from service.kernel.errors import Refused
 from service.kernel.ids import new_id
 from service.kernel.now import random_bytes
-from service.kernel.sealing import NONCE_BYTES, seal, unseal
+from service.kernel.sealing import NONCE_BYTES, seal
 from service.kernel.sql import Queries
 
 sql = Queries(__package__)
 SECRET_BYTES = 32
 # of one scheme at a time; each one more lengthens every delivery's header
 MOST_IN_FORCE = 4
-# loading an Ed25519 key takes as long as signing with it
-MOST_LOADED = 10_000
-
-
-class SealedKey(Struct, frozen=True):
-    """A key as it is kept."""
-
-    id: UUID
-    scheme: Literal["v1", "v1a"]
-    sealed: bytes
-    expires_at: datetime | None
 
 
 async def add_keys(
@@ -72,20 +57,3 @@ async def retire_keys(
             "or now with overlap_hours 0.",
         )
     return until
-
-
-def signing_keys(
-    sealing_key: bytes, business_id: UUID, keys: Iterable[SealedKey], now: datetime
-) -> list[SigningKey]:
-    """Those in force, newest first; NotOpened where they were sealed under another key."""
-    return [
-        _loaded(sealing_key, business_id, key.id, key.scheme, key.sealed)
-        for key in keys
-        if key.expires_at is None or key.expires_at > now
-    ]
-
-
-@lru_cache(MOST_LOADED)
-def _loaded(sealing_key: bytes, business_id: UUID, key_id: UUID, scheme: str, sealed: bytes) -> SigningKey:
-    plain = unseal(sealing_key, sealed, business_id, key_id)
-    return plain if scheme == "v1" else Ed25519PrivateKey.from_private_bytes(plain)

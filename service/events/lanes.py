@@ -2,10 +2,13 @@
 
 import asyncio
 from collections import Counter, deque
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Coroutine, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from itertools import groupby
+from operator import attrgetter
+from typing import NamedTuple
 from uuid import UUID
 
 from service.events import rules, sender
@@ -19,8 +22,7 @@ from service.events.deliveries import (
     Receiver,
     Settled,
 )
-from service.events.keyring import signing_keys
-from service.events.signing import signed_headers
+from service.events.signer import Order, Signer, sign
 from service.kernel.now import random_bytes, utc_now
 from service.kernel.sealing import NotOpened
 
@@ -31,14 +33,36 @@ FIRST_WINDOW, LARGEST_WINDOW = 4, 64
 QUOTA_OF_WINDOW = LARGEST_QUOTA // LARGEST_WINDOW
 # Lanes with nothing in them are kept for the keys that they know.
 MOST_LANES = 10_000
+# Room for so many, or for half of a lane, is worth a claim: the rest flies while these are claimed and signed.
+MANY = 256
 # Settled together, at the latest when a lane is empty or a second has passed.
 MOST_LANDED = 256
 SPARE_SECONDS = 5.0
+# Of one endpoint; fewer are sent before they could be signed ahead.
+FEWEST = 16
+# So long what was signed together may wait for its turn; then it is signed anew.
+FRESH = timedelta(seconds=10)
+
+
+# what attempts share that got through
+DELIVERED = rules.Delivered()
 
 
 def dice() -> float:
     """Evenly from [0, 1)."""
     return int.from_bytes(random_bytes(4), "big") / 2**32
+
+
+class Signed(NamedTuple):
+    """The headers of a delivery that was signed ahead, when, and for which version of its endpoint."""
+
+    headers: dict[str, str]
+    at: datetime
+    version: int
+
+    def holds(self, receiver: Receiver, now: datetime) -> bool:
+        """Whether a delivery may go out with them; a clock that was put back makes them stale too."""
+        return self.version == receiver.version and abs(now - self.at) <= FRESH
 
 
 async def attempt(
@@ -49,28 +73,44 @@ async def attempt(
     now: datetime,
     jitter: Callable[[], float],
     timeout_seconds: float = sender.TIMEOUT_SECONDS,
+    signed: Signed | None = None,
 ) -> Attempted:
     """Send one claimed delivery, with no transaction open, and say what follows from it."""
     try:
-        keys = signing_keys(sealing_key, claimed.business_id, receiver.keys, now)
+        if signed is not None and signed.holds(receiver, now):
+            headers = signed.headers
+        else:
+            (headers,) = sign(sealing_key, order_of(receiver, [claimed]), now)
     except NotOpened as closed:
         outcome = rules.Outcome(error=str(closed), sent_at=now, duration_ms=0)
     else:
-        headers = signed_headers(keys, str(claimed.event_id), now, claimed.body)
         outcome = await sender.send(sessions, receiver.url, claimed.body, headers, now, timeout_seconds)
     if outcome.status in rules.TAKEN:
-        return Attempted(claimed, outcome, rules.Delivered())
+        return Attempted(claimed, outcome, DELIVERED)
     ended = now + timedelta(milliseconds=outcome.duration_ms)
-    made = claimed.attempt - claimed.attempts_before
-    return Attempted(claimed, outcome, rules.after(made, outcome, ended, jitter()))
+    return Attempted(claimed, outcome, rules.after(claimed.tried, outcome, ended, jitter()))
+
+
+def order_of(receiver: Receiver, claimed: Sequence[Claimed]) -> Order:
+    """What is to be signed for deliveries of one endpoint, at least one."""
+    return Order(claimed[0].business_id, receiver.keys, [(str(one.event_id), one.body) for one in claimed])
+
+
+@dataclass(slots=True)
+class Waiting:
+    """A claimed delivery that waits for its turn, till a moment of the loop's clock; signed by then."""
+
+    claimed: Claimed
+    until: float
+    signed: Signed | None = None
 
 
 @dataclass
 class Lane:
-    """One endpoint: what waits here with the moment (of the loop's clock) till which it may be sent, and what flies."""
+    """One endpoint: what waits here and what flies."""
 
     receiver: Receiver
-    waiting: deque[tuple[Claimed, float]] = field(default_factory=deque)
+    waiting: deque[Waiting] = field(default_factory=deque)
     in_air: int = 0
     window: int = FIRST_WINDOW
     failures: int = 0
@@ -86,7 +126,7 @@ class Lane:
 
     def learn(self, attempted: Attempted) -> None:
         """Widen with what gets through, fall back with what fails."""
-        if attempted.verdict == rules.Delivered():
+        if attempted.verdict is DELIVERED:
             self.failures, self.window = 0, min(self.window + 1, LARGEST_WINDOW)
         else:
             self.failures, self.window = self.failures + 1, FIRST_WINDOW
@@ -105,7 +145,7 @@ class Air:
     """
 
     sessions: sender.Sessions
-    sealing_key: bytes
+    signer: Signer
     woken: asyncio.Event = field(default_factory=asyncio.Event)
     ended: asyncio.Event = field(default_factory=asyncio.Event)
     lanes: dict[UUID, Lane] = field(default_factory=dict)
@@ -134,19 +174,25 @@ class Air:
             self.lanes.setdefault(endpoint_id, Lane(receiver)).receiver = receiver
 
     def launch(self, claimed: Sequence[Claimed], asked: Mapping[UUID, Held]) -> None:
-        """Put what was just claimed into its lanes, and let it fly as far as they are wide.
+        """Put what was just claimed into its lanes, let it fly as far as they are wide, and have the rest signed ahead.
 
-        `asked` is what the lanes had and might have when it was claimed.
+        `claimed` comes endpoint by endpoint; `asked` is what the lanes had and might have when it was claimed.
         """
         until = asyncio.get_running_loop().time() + LEASE.total_seconds()
         until -= sender.TIMEOUT_SECONDS + SPARE_SECONDS
-        for one in claimed:
-            lane = self.lanes.get(one.endpoint_id)
+        many: list[tuple[Receiver, list[Waiting]]] = []
+        for endpoint_id, group in groupby(claimed, attrgetter("endpoint_id")):
+            lane = self.lanes.get(endpoint_id)
             if lane is None:
-                self.unsent.append(one)  # removed meanwhile
+                self.unsent += group  # removed meanwhile
                 continue
-            lane.waiting.append((one, until))
+            ones = [Waiting(one, until) for one in group]
+            lane.waiting += ones
             self._open(lane)
+            if len(ones) >= FEWEST:
+                many.append((lane.receiver, ones))
+        if many:
+            self._start(self._sign(many))
         given = Counter(one.endpoint_id for one in claimed)
         for endpoint_id, lane in self.lanes.items():
             quota, held = asked.get(endpoint_id, Held(FIRST_QUOTA, 0))
@@ -154,11 +200,22 @@ class Air:
             self._wake_for(lane)
 
     def _open(self, lane: Lane) -> None:
-        if lane.waiting and lane.in_air < lane.window:
+        for _ in range(min(len(lane.waiting), lane.window - lane.in_air)):
             lane.in_air += 1
-            flight = asyncio.create_task(self._fly(lane))
-            self.flights.add(flight)
-            flight.add_done_callback(self.flights.discard)
+            self._start(self._fly(lane))
+
+    def _start(self, flight: Coroutine[None, None, None]) -> None:
+        task = asyncio.create_task(flight)
+        self.flights.add(task)
+        task.add_done_callback(self.flights.discard)
+
+    async def _sign(self, many: Sequence[tuple[Receiver, list[Waiting]]]) -> None:
+        """Ahead of their turn; what has its turn before it is signed there."""
+        now = utc_now()
+        orders = [order_of(to, [one.claimed for one in ones]) for to, ones in many]
+        for (to, ones), headers in zip(many, await self.signer.sign(orders, now), strict=True):
+            for one, its in zip(ones, headers, strict=False):
+                one.signed = Signed(its, now, to.version)
 
     async def _fly(self, lane: Lane) -> None:
         """Send one after the other out of the lane, until it is empty or narrower than what flies."""
@@ -168,12 +225,18 @@ class Air:
                 async with self.slots:
                     if not lane.waiting:
                         break
-                    claimed, until = lane.waiting.popleft()
-                    if loop.time() > until:
-                        self.unsent.append(claimed)
+                    one = lane.waiting.popleft()
+                    if loop.time() > one.until:
+                        self.unsent.append(one.claimed)
                         continue
                     attempted = await attempt(
-                        self.sessions, self.sealing_key, lane.receiver, claimed, utc_now(), dice
+                        self.sessions,
+                        self.signer.sealing_key,
+                        lane.receiver,
+                        one.claimed,
+                        utc_now(),
+                        dice,
+                        signed=one.signed,
                     )
                 self._land(lane, attempted)
         finally:
@@ -192,14 +255,14 @@ class Air:
     def _wake_for(self, lane: Lane) -> None:
         """There is room for more of what may wait, or enough to settle at once."""
         quota, held = lane.held
-        if lane.is_full and held <= quota // 2:
+        if lane.is_full and quota - held >= min(quota // 2, MANY):
             self.woken.set()
         if (held == 0 and self.landed) or len(self.landed) >= MOST_LANDED or self.unsent:
             self.ended.set()
 
     def clear(self, lane: Lane) -> None:
         """Nothing that waits here is to be sent now."""
-        self.unsent += [claimed for claimed, _ in lane.waiting]
+        self.unsent += [one.claimed for one in lane.waiting]
         lane.waiting.clear()
 
     def note(self, settled: Collection[Settled]) -> None:

@@ -195,12 +195,14 @@ DeliveryNumber = Annotated[str, Meta(pattern=DELIVERYNUMBER_FORM, description="a
 
 
 class Replay(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
-    """What to send again: deliveries by number, or the dead ones of events from `since` to before `until`, or all dead.
+    """What to send again: deliveries by number or by event, or the dead ones of a range of events' times, or all dead.
 
-    With `delivered` also those that the receiver has taken, of that range or of all.
+    The range goes from `since` to before `until`. With `delivered` also those that the receiver has taken, of that
+    range or of all.
     """
 
     deliverynumbers: Annotated[list[DeliveryNumber], Meta(max_length=1_000)] = field(default_factory=list)
+    event_ids: Annotated[list[UUID], Meta(max_length=1_000)] = field(default_factory=list)
     since: Instant | None = None
     until: FutureInstant | None = None
     all: bool = False

@@ -72,9 +72,17 @@ where business_id = :business_id and id = :id
 returning id, version, url, types, description, state, paused_reason, public_key, created_at;
 
 -- name: hasten_deliveries
--- What waits for its next attempt is due at once; what is in the air already is not doubled.
-update delivery set due_at = :now
-where business_id = :business_id and endpoint_id = :endpoint_id and state = 'waiting' and not in_air and due_at > :now;
+-- What waits for its next attempt is due at once, so many at a time; what is in the air already is not doubled.
+with hastened as (
+    update delivery set due_at = :now
+    where ctid = any (array(
+        select ctid from delivery
+        where business_id = :business_id and endpoint_id = :endpoint_id and state = 'waiting' and not in_air
+          and due_at > :now
+        limit :most for no key update))
+    returning 1
+)
+select count(*), pg_notify('setbook_event', :business_id::text) is null as woken from hastened;
 
 -- name: show_new_key
 -- Its keys have changed: the courier reads them anew for each version.
@@ -86,8 +94,11 @@ select :business_id, :endpoint_id::uuid, k.id, k.scheme, k.sealed, :now::timesta
 from unnest(:ids::uuid[], :schemes::text[], :sealed::bytea[]) as k (id, scheme, sealed);
 
 -- name: expire_keys
--- How many of a scheme still sign at :now, and go on till :until at the latest.
-with shortened as (
+-- How many of a scheme still sign at :now, and go on till :until at the latest. Those that have ended are taken out.
+with ended as (
+    delete from endpoint_key
+    where business_id = :business_id and endpoint_id = :endpoint_id and expires_at <= :now
+), shortened as (
     update endpoint_key set expires_at = least(expires_at, :until::timestamptz)
     where business_id = :business_id and endpoint_id = :endpoint_id and (expires_at is null or expires_at > :now)
     returning scheme
@@ -119,40 +130,51 @@ join delivery_body b on b.business_id = :business_id and b.endpoint_id = d.endpo
     and b.deliverynumber = d.deliverynumber
 where d.business_id = :business_id and d.endpoint_id = :endpoint_id and d.deliverynumber = :deliverynumber::bigint;
 
+-- name: list_numbers_of_events
+-- A walk over the endpoint's deliveries: who names events has some hundreds of them, and an index would cost each claim.
+select v.id as event_id, d.deliverynumber
+from event v join delivery d on d.business_id = :business_id and d.endpoint_id = :endpoint_id and d.sequence = v.sequence
+where v.business_id = :business_id and v.id = any (:event_ids::uuid[]);
+
 -- name: list_known_numbers
 select deliverynumber from delivery
 where business_id = :business_id and endpoint_id = :endpoint_id and deliverynumber = any (:deliverynumbers::bigint[]);
 
 -- name: replay_deliveries
 -- With numbers those, whatever became of them; without, those in the states given whose event lies in the range. What
--- is in the air is left there. A replay has the whole schedule before it; `attempt` goes on, so that the late word of
--- an attempt from before is void.
-with replayed as (
-    update delivery d
-    set state = 'waiting', due_at = :now::timestamptz, attempts_before = d.attempt
+-- is in the air is left there. A replay has the whole schedule before it. So many at once, those after a number first.
+with chosen as (
+    select d.deliverynumber from delivery d
     where d.business_id = :business_id and d.endpoint_id = :endpoint_id and not d.in_air
+      and d.deliverynumber > :after_deliverynumber
       and (d.deliverynumber = any (:deliverynumbers::bigint[])
            or d.state = any (:states::text[])
               and exists (select from event v where v.business_id = :business_id and v.sequence = d.sequence
                           and v.time >= :since::timestamptz and v.time < :until::timestamptz))
+    order by d.deliverynumber limit :most
+    for no key update of d
+), replayed as (
+    update delivery d
+    set state = 'waiting', due_at = :now::timestamptz, attempts_before = d.attempt, fence = d.fence + 1
+    from chosen c
+    where d.business_id = :business_id and d.endpoint_id = :endpoint_id and d.deliverynumber = c.deliverynumber
     returning d.deliverynumber
 )
-select count(*) from replayed, (select pg_notify('setbook_event', :business_id::text)) woken;
+select count(*)::int as count, max(deliverynumber) as last, pg_notify('setbook_event', :business_id::text) is null as woken
+from replayed;
 
 -- name: fan_out
 -- Spans businesses: the courier serves them all. An endpoint's row is locked while its deliveries are numbered,
 -- so that the numbers have no gap; a second courier passes over it. A paused one is left where it stands. No more at
 -- once than is done in a moment, and each endpoint gets its share of that, the least behind first: those that come back
--- with a long backlog keep nobody's news waiting. The body is made here, once for all attempts. A :now that is null is
+-- with a long backlog keep nobody's news waiting. Those that fail are left out of most rounds. The body is made here, once for all attempts. A :now that is null is
 -- the database's own: couriers whose clocks differ or step agree on what is due.
--- The commit does not wait for the disk: should the server crash meanwhile, then all that was committed later is lost
--- too, and the same events get the same numbers again.
 with at as materialized (
-    select coalesce(:now::timestamptz, now()) as now, set_config('synchronous_commit', 'off', true)
+    select coalesce(:now::timestamptz, now()) as now
 ), behind as materialized (
     select e.business_id, e.id, e.types, e.fanned_out_sequence, e.last_deliverynumber, c.value as latest
     from endpoint e join counter c on c.business_id = e.business_id and c.name = 'event'
-    where e.state = 'active' and e.fanned_out_sequence < c.value
+    where e.state = 'active' and e.fanned_out_sequence < c.value and (e.failures = 0 or :failing::boolean)
     order by c.value - e.fanned_out_sequence
     limit :most_endpoints
     for update of e skip locked
@@ -179,24 +201,27 @@ with at as materialized (
     from matching m
 ), moved as (
     update endpoint e
-    set fanned_out_sequence = b.upto,
-        last_deliverynumber = e.last_deliverynumber
-            + (select count(*) from written w where w.business_id = b.business_id and w.endpoint_id = b.id)
-    from shared b where e.business_id = b.business_id and e.id = b.id
+    set fanned_out_sequence = b.upto, last_deliverynumber = e.last_deliverynumber + coalesce(w.count, 0)
+    from shared b left join (
+        select business_id, endpoint_id, count(*) from written group by business_id, endpoint_id
+    ) w on w.business_id = b.business_id and w.endpoint_id = b.id
+    where e.business_id = b.business_id and e.id = b.id
     returning e.id
 )
-select count(*) from moved;
+select count(*)::int as moved,
+       count(*) = :most_endpoints or exists (select from shared where upto < latest) as is_behind from moved;
 
 -- name: claim_deliveries
 -- Spans businesses: the courier serves them all. due_at is schedule, retry and lease at once: a claim moves it to
 -- the end of the lease, so that a delivery whose courier died comes up again by itself. Each endpoint gives at
 -- most its quota, less what this courier holds of it already, so that a slow receiver holds nobody else up; one whose
 -- circuit is open gives nothing, and when it may be tried again it gives one. Those of which least is held come first,
--- wherever they lie in the table. The commit does not wait for the disk: a lease need not outlive a server's crash.
+-- wherever they lie in the table. What was locked is updated by its place: by its key, the planner would rather read the
+-- whole table.
 with at as materialized (
-    select coalesce(:now::timestamptz, now()) as now, set_config('synchronous_commit', 'off', true)
+    select coalesce(:now::timestamptz, now()) as now
 ), taken as materialized (
-    select d.business_id, d.endpoint_id, d.deliverynumber, e.version
+    select d.*, e.version
     from (
         select e.business_id, e.id, e.version, coalesce(a.held, 0) as held,
                case when e.failures >= :failures_to_open then 1 else coalesce(a.quota, :first_quota::int) end as quota
@@ -207,7 +232,7 @@ with at as materialized (
         order by coalesce(a.held, 0)
     ) e
     cross join lateral (
-        select w.business_id, w.endpoint_id, w.deliverynumber from delivery w
+        select w.business_id, w.endpoint_id, w.deliverynumber, w.ctid as place from delivery w
         where w.business_id = e.business_id and w.endpoint_id = e.id and w.state = 'waiting'
           and w.due_at <= (select now from at)
         order by w.due_at
@@ -217,13 +242,13 @@ with at as materialized (
     limit :most
 ), claimed as (
     update delivery d
-    set due_at = (select now from at) + :lease::interval, attempt = d.attempt + 1, in_air = true
-    from taken k
-    where d.business_id = k.business_id and d.endpoint_id = k.endpoint_id and d.deliverynumber = k.deliverynumber
-    returning d.business_id, d.endpoint_id, d.deliverynumber, d.attempt, d.attempts_before, k.version
+    set due_at = (select now from at) + :lease::interval, attempt = d.attempt + 1, fence = d.fence + 1, in_air = true
+    where d.ctid = any (array(select place from taken))
+    returning d.business_id, d.endpoint_id, d.deliverynumber, d.fence, d.attempt - d.attempts_before as tried
 )
-select c.business_id, c.endpoint_id, c.deliverynumber, c.attempt, c.attempts_before, c.version, b.event_id, b.body
+select c.business_id, c.endpoint_id, c.deliverynumber, c.fence, c.tried, k.version, b.event_id, b.body
 from claimed c
+join taken k on k.business_id = c.business_id and k.endpoint_id = c.endpoint_id and k.deliverynumber = c.deliverynumber
 join delivery_body b on b.business_id = c.business_id and b.endpoint_id = c.endpoint_id
     and b.deliverynumber = c.deliverynumber
 order by c.endpoint_id, c.deliverynumber;
@@ -236,17 +261,16 @@ where e.id = any (:endpoint_ids::uuid[])
 order by e.id, k.made_at desc, k.scheme;
 
 -- name: settle_deliveries
--- Spans businesses: the courier serves them all. Fenced by the attempt: the word of a courier whose lease ran out
--- and whose delivery was claimed again is void, and so is a word said twice, since it might undo a replay. (With the state beside it the planner takes the waiting list's
--- index and walks all of an endpoint's backlog for each row.)
+-- Spans businesses: the courier serves them all. Fenced: whatever happens to a delivery raises its fence, so that the
+-- word of a courier whose lease ran out and whose delivery was claimed again is void, and so is a word said twice. (With
+-- `in_air` or the state beside it the planner walks all of a backlog for each row.)
 -- An endpoint's circuit closes with what gets through; while nothing does it opens, and each time for half as long again
--- as it has failed for, within bounds. Endpoints are locked in one order, and before their deliveries, as where one is
--- taken out.
+-- as it has failed for, within bounds. What an earlier version of it was sent, at another address, says nothing of this
+-- one. Endpoints are locked in one order, and before their deliveries, as where one is taken out.
 with at as materialized (select coalesce(:now::timestamptz, now()) as now), said as materialized (
-    select * from unnest(:business_ids::uuid[], :endpoint_ids::uuid[], :deliverynumbers::bigint[], :attempts::int[],
-            :states::text[], :waits::interval[], :sent_ats::timestamptz[], :statuses::int[], :errors::text[],
-            :durations_ms::int[], :answers::bytea[])
-        as s (business_id, endpoint_id, deliverynumber, attempt, state, wait, sent_at, status, error, duration_ms, answer)
+    select * from json_to_recordset(:said::json)
+        as s (business_id uuid, endpoint_id uuid, version int, deliverynumber bigint, fence int, state text,
+              wait interval, sent_at timestamptz, status int, error text, duration_ms int, answer text)
 ), locked as materialized (
     select e.business_id, e.id
     from endpoint e
@@ -255,18 +279,18 @@ with at as materialized (select coalesce(:now::timestamptz, now()) as now), said
     order by e.business_id, e.id for no key update of e
 ), settled as (
     update delivery d
-    set state = s.state, due_at = (select now from at) + s.wait, in_air = false,
+    set state = s.state, due_at = (select now from at) + s.wait, fence = d.fence + 1, in_air = false,
         last_attempt_at = s.sent_at, last_status = s.status, last_error = s.error, last_duration_ms = s.duration_ms,
-        last_answer = s.answer,
+        last_answer = decode(s.answer, 'base64'),
         delivered_at = case when s.state = 'delivered' then (select now from at) else d.delivered_at end
     from said s
     where d.business_id = s.business_id and d.endpoint_id = s.endpoint_id and d.deliverynumber = s.deliverynumber
-      and d.attempt = s.attempt and d.in_air and (select count(*) from locked) >= 0
-    returning d.business_id, d.endpoint_id, d.deliverynumber, d.state
+      and d.fence = s.fence and (select count(*) from locked) >= 0
+    returning d.business_id, d.endpoint_id, d.deliverynumber, d.state, s.version
 ), counted as (
-    select business_id, endpoint_id, array_agg(deliverynumber) as deliverynumbers,
+    select business_id, endpoint_id, version, array_agg(deliverynumber) as deliverynumbers,
            bool_or(state = 'delivered') as got_through, count(*)::int as tried
-    from settled group by business_id, endpoint_id
+    from settled group by business_id, endpoint_id, version
 ), circuit as (
     update endpoint e
     set failures = case when k.got_through then 0 else e.failures + k.tried end,
@@ -278,7 +302,7 @@ with at as materialized (select coalesce(:now::timestamptz, now()) as now), said
                 ((select now from at) - coalesce(e.failing_since, (select now from at))) / 2))
             end
     from counted k join locked l on l.business_id = k.business_id and l.id = k.endpoint_id
-    where e.business_id = k.business_id and e.id = k.endpoint_id
+    where e.business_id = k.business_id and e.id = k.endpoint_id and e.version = k.version
     returning e.business_id, e.id, e.failures, e.failing_since,
               (select now from at) - e.failing_since as failing_for
 )
@@ -286,15 +310,16 @@ select c.business_id, c.endpoint_id, c.deliverynumbers, e.version, coalesce(o.fa
        o.failing_since, o.failing_for
 from counted c
 join endpoint e on e.business_id = c.business_id and e.id = c.endpoint_id
-left join circuit o on o.business_id = c.business_id and o.id = c.endpoint_id;
+left join circuit o on o.business_id = c.business_id and o.id = c.endpoint_id and e.version = c.version;
 
 -- name: hand_back_deliveries
 -- Spans businesses: the courier serves them all. What was claimed and not sent is due as if it had not been claimed.
-update delivery d set due_at = coalesce(:now::timestamptz, now()), attempt = d.attempt - 1, in_air = false
-from unnest(:business_ids::uuid[], :endpoint_ids::uuid[], :deliverynumbers::bigint[], :attempts::int[])
-    as s (business_id, endpoint_id, deliverynumber, attempt)
+update delivery d
+set due_at = coalesce(:now::timestamptz, now()), attempt = d.attempt - 1, fence = d.fence + 1, in_air = false
+from unnest(:business_ids::uuid[], :endpoint_ids::uuid[], :deliverynumbers::bigint[], :fences::int[])
+    as s (business_id, endpoint_id, deliverynumber, fence)
 where d.business_id = s.business_id and d.endpoint_id = s.endpoint_id and d.deliverynumber = s.deliverynumber
-  and d.attempt = s.attempt;
+  and d.fence = s.fence;
 
 -- name: pause_endpoint
 -- By the courier; once only, so that it is told once, and not where it was amended since the attempt was claimed.

@@ -9,7 +9,7 @@ from litestar import Request, Response, Router, delete, get, patch, post
 from litestar.params import RawBody
 
 from service.events import delivery_routes, rules
-from service.events.actions import add, change_state, columns, load_endpoint
+from service.events.actions import add, change_state, columns, hasten, load_endpoint
 from service.events.feed import list_events
 from service.events.keyring import SECRET_BYTES
 from service.events.models import (
@@ -123,7 +123,9 @@ async def amend_endpoint(
             afresh=(new.url, new.state) != (before.url, before.state),
             **columns(new),
         )
-        await change_state(book, before, kept)
+        change_state(book, before, kept)
+    if (before.state, kept.state) == ("paused", "active"):
+        await hasten(pool, caller.business_id, endpoint_id, now)
     return answer(kept, etag=tag_of(kept.version))
 
 

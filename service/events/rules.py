@@ -1,10 +1,12 @@
 """What follows from an attempt to deliver, and what an endpoint may be. Pure: now is an argument."""
 
+import re
 from collections.abc import Collection, Sequence
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
 from ipaddress import ip_address
 from urllib.parse import SplitResult, urlsplit
+from uuid import UUID
 
 from msgspec import Struct
 
@@ -25,6 +27,9 @@ WAITS = (
     timedelta(hours=24),
 )
 LONGEST_WAIT = timedelta(hours=24)
+HOST_NAME = re.compile(
+    r"(?=.{1,253}\Z)(?!-)[a-z0-9_-]{1,63}(?<!-)(?:\.(?!-)[a-z0-9_-]{1,63}(?<!-))*", re.IGNORECASE | re.ASCII
+)
 TAKEN = range(200, 300)
 GONE = 410
 
@@ -35,8 +40,8 @@ SHORTEST_OPEN, LONGEST_OPEN = timedelta(seconds=10), timedelta(hours=1)
 # As long as the schedule, and more than an outage of our own could make of a single failure.
 FAILING_TOO_LONG, FAILURES_TO_PAUSE = timedelta(hours=72), 10
 ONE_WAY = (
-    "Say in one way what to replay: deliverynumbers, or since and until (or one of them), or all as true; "
-    "GET deliveries?state=dead lists the dead ones."
+    "Say in one way what to replay: deliverynumbers, or event_ids, or since and until (or one of them), or all as "
+    "true; GET deliveries?state=dead lists the dead ones."
 )
 GONE_REASON = "The receiver answered 410 Gone: it wants no more deliveries; resume the endpoint to go on."
 
@@ -126,10 +131,10 @@ def check_active(endpoint: Endpoint) -> None:
 def check_replay(wanted: Replay) -> None:
     """Refuse a replay that does not say in one way what it is of."""
     ranged = wanted.since is not None or wanted.until is not None
-    if (bool(wanted.deliverynumbers) + ranged + wanted.all) != 1:
+    if (bool(wanted.deliverynumbers) + bool(wanted.event_ids) + ranged + wanted.all) != 1:
         raise invalid([Fault(ONE_WAY, "#", "replay")])
-    if wanted.deliverynumbers and wanted.delivered:
-        sentence = "Deliveries named by number are replayed whatever became of them; leave delivered out."
+    if (wanted.deliverynumbers or wanted.event_ids) and wanted.delivered:
+        sentence = "Deliveries named one by one are replayed whatever became of them; leave delivered out."
         raise invalid([Fault(sentence, "#/delivered", "replay")])
     if wanted.since is not None and wanted.until is not None and wanted.since >= wanted.until:
         raise invalid([Fault("since must lie before until.", "#/until", "order")])
@@ -146,6 +151,17 @@ def check_known(numbers: Sequence[int], known: Collection[int]) -> None:
         raise invalid(faults)
 
 
+def check_told(events: Sequence[UUID], told: Collection[UUID]) -> None:
+    """Refuse events of which the endpoint has no delivery."""
+    faults = [
+        Fault(f"This endpoint has no delivery of event {event}.", f"#/event_ids/{place}", "unknown")
+        for place, event in enumerate(events)
+        if event not in told
+    ]
+    if faults:
+        raise invalid(faults)
+
+
 def states_to_replay(wanted: Replay) -> list[str]:
     """What a replay of a range or of all is of."""
     return ["dead", "delivered"] if wanted.delivered else ["dead"]
@@ -155,7 +171,7 @@ def check_replayed(wanted: Replay, count: int) -> None:
     """Refuse a replay that came to nothing, with why."""
     if count:
         return
-    if wanted.deliverynumbers:
+    if wanted.deliverynumbers or wanted.event_ids:
         raise Refused("conflict", "Nothing to replay: these deliveries are being sent at this moment.")
     kinds = "dead or delivered delivery" if wanted.delivered else "dead delivery"
     where = "" if wanted.all else " of an event in that range"
@@ -188,9 +204,13 @@ def check_endpoint(new: NewEndpoint, reach: Reach) -> None:
 
 
 def types_in(text: str | None) -> list[str]:
-    """The filters of a list parted by commas; refuses one that names no event type."""
-    wanted = [part.strip() for part in (text or "").split(",") if part.strip()]
+    """The filters of a list parted by commas; refuses one that names no event type, and a list of none."""
+    if text is None:
+        return []
+    wanted = [part.strip() for part in text.split(",") if part.strip()]
     faults = [Fault(_unknown_type(one), "#/types", "unknown_type") for one in wanted if not is_known(one)]
+    if not wanted:
+        faults = [Fault("types names no event type; leave it out to get all.", "#/types", "unknown_type")]
     if faults:
         raise invalid(faults)
     return wanted
@@ -225,6 +245,8 @@ def url_faults(url: str, reach: Reach) -> list[str]:
         (port == 0, "The URL's port must be from 1 to 65535."),
         ("@" in parts.netloc, "The URL must hold no user name or password; deliveries are signed instead."),
         ("#" in url, "The URL must hold no fragment (#...); it is never sent to a server."),
+        (_is_no_name(parts.hostname or ""),
+         "The URL's host is no name that can be looked up: parted by dots, 1 to 63 letters, digits and hyphens each."),
         (_is_odd_number(parts.hostname or ""),
          "The URL's host is a number; write an IPv4 address as four decimal numbers, such as 8.8.8.8."),
         (_is_closed(parts, reach),
@@ -240,6 +262,12 @@ def _address(host: str) -> Address | None:
         return ip_address(host)
     except ValueError:
         return None
+
+
+def _is_no_name(host: str) -> bool:
+    """Whether a host is written as no name may be (RFC 1123 section 2.1; underscores pass, as resolvers let them)."""
+    name = host.removesuffix(".")
+    return bool(host) and _address(host) is None and HOST_NAME.fullmatch(name) is None
 
 
 def _is_odd_number(host: str) -> bool:

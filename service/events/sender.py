@@ -1,7 +1,9 @@
 """The door out: one signed POST to a receiver that nobody vouches for."""
 
 import asyncio
+import os
 import socket
+import ssl
 from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import AsyncExitStack, asynccontextmanager, suppress
 from datetime import datetime
@@ -124,10 +126,13 @@ async def _start_of(response: aiohttp.ClientResponse) -> bytes:
 
 def _sentence(wrong: Exception) -> str:
     """What went wrong, fit to be stored: short, and without control characters that a receiver sent."""
-    cause = wrong.os_error if isinstance(wrong, aiohttp.ClientConnectorError) else wrong
-    text = (
-        str(cause)
-        if isinstance(cause, AddressRefused)
-        else f"The request failed: {type(wrong).__name__}: {wrong}"
-    )
+    text = f"The request failed: {type(wrong).__name__}: {wrong}"
+    if isinstance(wrong, aiohttp.ClientConnectorError):
+        cause = wrong.os_error
+        if isinstance(cause, AddressRefused):
+            text = str(cause)
+        elif not isinstance(cause, (ssl.SSLError, ssl.CertificateError, socket.gaierror)):
+            # its own words hold the address that the name leads to
+            why = os.strerror(cause.errno) if cause.errno else "none of its addresses answers"
+            text = f"The request failed: no connection to {wrong.host}:{wrong.port}: {why}."
     return "".join(letter if letter.isprintable() else "?" for letter in text)[:LONGEST_ERROR]

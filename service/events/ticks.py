@@ -2,20 +2,24 @@
 
 import asyncio
 import logging
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Sequence
 from functools import partial
 
 from service.events import deliveries, sender
 from service.events.addresses import Reach
 from service.events.bell import listening, within
+from service.events.deliveries import Attempted, Settled
 from service.events.lanes import MOST_HELD, Air, dice
-from service.kernel.db import LOST, Pool
+from service.events.signer import signing
+from service.kernel.db import LOST, UNFIT, Pool
 
 log = logging.getLogger("setbook.courier")
 
 MOST_CLAIMED = 1_000
 POLL_SECONDS = 1.0
 LANDING_SECONDS = 5.0
+# A statement for each attempt would be what others wait for.
+GATHER_SECONDS = 0.02
 
 
 async def run(pool: Pool, sealing_key: bytes, public_url: str, reach: Reach, stop: asyncio.Event) -> None:
@@ -24,8 +28,8 @@ async def run(pool: Pool, sealing_key: bytes, public_url: str, reach: Reach, sto
     `pool` works as the courier role; receivers find the schemas at `public_url`. Any number may run at once. While
     the database is away it waits for it; what was sent meanwhile is settled when it is back.
     """
-    async with sender.open_sessions(reach) as sessions:
-        air = Air(sessions, sealing_key)
+    async with sender.open_sessions(reach) as sessions, signing(sealing_key) as signer:
+        air = Air(sessions, signer)
         async with asyncio.TaskGroup() as loops:
             loops.create_task(
                 _while_the_database_is_there(partial(_launch, pool, air, public_url, stop), stop)
@@ -52,19 +56,26 @@ async def _while_the_database_is_there(work: Callable[[], Awaitable[None]], stop
 
 
 async def _launch(pool: Pool, air: Air, public_url: str, stop: asyncio.Event) -> None:
-    """One round of claims after another: at each event, when there is room for more, and at each poll."""
+    """One round of claims after another: at each event, when there is room for more, and at each poll.
+
+    Endpoints that fail are asked for once a second: no others wait while their deliveries are numbered.
+    """
+    clock, rested = asyncio.get_running_loop().time, 0.0
     async with listening(pool, lambda _: air.woken.set()) as (_, ended):
         while not stop.is_set():
             air.woken.clear()
             if ended.is_set():
                 raise ConnectionError("the connection that listens has ended")
-            if not await _round(pool, air, public_url):
+            failing = clock() >= rested
+            if failing:
+                rested = clock() + POLL_SECONDS
+            if not await _round(pool, air, public_url, failing=failing):
                 await within(air.woken, POLL_SECONDS)
 
 
-async def _round(pool: Pool, air: Air, public_url: str) -> bool:
+async def _round(pool: Pool, air: Air, public_url: str, *, failing: bool) -> bool:
     """Fan out what was told, claim and launch what is due; whether there may be more at once."""
-    moved = await deliveries.fan_out(pool, public_url)
+    numbered = await deliveries.fan_out(pool, public_url, failing=failing)
     held = air.held()
     room = MOST_HELD - sum(one.held for one in held.values())
     claimed = await deliveries.claim(pool, max(0, min(MOST_CLAIMED, room)), held)
@@ -72,15 +83,16 @@ async def _round(pool: Pool, air: Air, public_url: str) -> bool:
     if unknown:
         air.know(await deliveries.receivers(pool, unknown))
     air.launch(claimed, held)
-    return moved > 0 or len(claimed) == MOST_CLAIMED
+    return numbered.is_behind or len(claimed) == MOST_CLAIMED
 
 
 async def _land(pool: Pool, air: Air, stop: asyncio.Event) -> None:
-    """Settle what ended, when there is enough of it and at each poll."""
+    """Settle what ended, when there is enough of it and at each poll; what ends at about the same time together."""
     while not stop.is_set():
         air.ended.clear()
         await _settle(pool, air)
         await within(air.ended, POLL_SECONDS)
+        await within(stop, GATHER_SECONDS)
 
 
 async def _settle(pool: Pool, air: Air) -> None:
@@ -89,7 +101,24 @@ async def _settle(pool: Pool, air: Air) -> None:
     To hand back a second time what another may have claimed meanwhile would take it out of the other's hand.
     """
     landed = air.landed.copy()
-    air.note(await deliveries.settle(pool, landed, 0.5 + dice()))
+    air.note(await _settle_all(pool, landed))
     del air.landed[: len(landed)]
     unsent, air.unsent = air.unsent, []
     await deliveries.hand_back(pool, unsent)
+
+
+async def _settle_all(pool: Pool, landed: Sequence[Attempted]) -> list[Settled]:
+    """All at once, or one by one where the database does not take one of them; that one is left to its lease."""
+    try:
+        return await deliveries.settle(pool, landed, 0.5 + dice())
+    except UNFIT as unfit:
+        if len(landed) == 1:
+            which = landed[0].claimed
+            log.error(  # noqa: TRY400  where it was raised says nothing
+                "delivery %d of endpoint %s cannot be settled and will be sent again: %s",
+                which.deliverynumber,
+                which.endpoint_id,
+                unfit,
+            )
+            return []
+    return [settled for one in landed for settled in await _settle_all(pool, [one])]

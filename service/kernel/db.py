@@ -20,6 +20,8 @@ S = TypeVar("S")
 
 # what asyncpg raises where the database is away; the last, where a connection ends in the middle of a call
 LOST = (OSError, asyncpg.PostgresError, asyncpg.InterfaceError, asyncpg.InternalClientError)
+# and of these, what it raises for values that the database does not take, however often they are sent
+UNFIT = (asyncpg.DataError, asyncpg.IntegrityConstraintViolationError)
 
 
 class Db:

@@ -36,7 +36,8 @@ NOTES = (
     "{count:,} deliveries of about 1 kB wait at one endpoint, before an nginx that answers 204; one courier signs each "
     "by v1 and v1a and sends 64 at a time. The limit is the same client sending as many that were signed before, "
     "without a database. Then {events} events one by one: from the answer to the commit to the arrival at a "
-    "receiver, and the same beside 50 endpoints that hang, drip, answer 50 MB, redirect, reset or speak no HTTP."
+    "receiver alone, beside 50 more that are healthy, and beside 50 that hang, drip, answer 50 MB, redirect, reset or "
+    "speak no HTTP; these take the CPU that the others leave, since elsewhere they would be on machines of their own."
 )
 PATIENCE_SECONDS = 300
 SEALING_KEY = bytes(range(32))

@@ -4,6 +4,7 @@ Reads a line of JSON for each round, {"url", "count", "body"}, and answers it wi
 """
 
 import asyncio
+import gc
 import sys
 import time
 from ipaddress import ip_network
@@ -17,6 +18,7 @@ from service.events.lanes import LARGEST_WINDOW
 from service.events.signing import Ed25519PrivateKey, signed_headers
 from service.kernel.ids import new_id
 from service.kernel.now import utc_now
+from service.serve import COURIER_OBJECTS
 
 
 class Round(msgspec.Struct):
@@ -33,6 +35,9 @@ async def send_all(one: Round, sessions: sender.Sessions) -> float:
     keys = [bytes(32), Ed25519PrivateKey.from_private_bytes(bytes(32))]
     signed = [signed_headers(keys, str(new_id()), now, body) for _ in range(one.count)]
     waiting = iter(signed)
+    # as the courier does
+    gc.freeze()
+    gc.set_threshold(COURIER_OBJECTS)
 
     async def work() -> None:
         for headers in waiting:

@@ -142,8 +142,8 @@ class Book:
 
 
 async def fan_out(courier: Pool, now: datetime) -> int:
-    """Number what was told, with a public URL."""
-    return await deliveries.fan_out(courier, PUBLIC_URL, now)
+    """Number what was told, with a public URL; how many endpoints moved on."""
+    return (await deliveries.fan_out(courier, PUBLIC_URL, now)).moved
 
 
 async def attempt_all(

@@ -117,7 +117,7 @@ def test_a_special_address_is_not_public_and_connected_to_at_no_port(network: Ne
         assert not is_public(address), address
         for scheme, port in (("https", 443), ("https", 8443), ("http", 80)):
             assert refusal(Reach(), scheme, address, port) == (
-                f"{address} is not an address that deliveries by {scheme} may go to."
+                f"The host leads to an address that no delivery by {scheme} may go to."
             )
 
 

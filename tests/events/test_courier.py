@@ -13,8 +13,19 @@ from standardwebhooks.webhooks import Webhook
 from service.events import deliveries, lanes, rules, ticks
 from service.events.deliveries import Attempted, Held, claim, settle
 from service.events.outbox import entry
+from service.events.signer import signing
 from service.kernel.now import utc_now
-from tests.events.conftest import Book, attempt_all, deliver, fan_out, receiving, running, status
+from tests.events.conftest import (
+    SEALING_KEY,
+    Book,
+    attempt_all,
+    deliver,
+    fan_out,
+    receiving,
+    running,
+    status,
+)
+from tests.http import PUBLIC_URL
 
 NOW = utc_now()
 
@@ -202,7 +213,7 @@ async def test_a_claim_whose_courier_died_comes_up_again_by_itself(book: Book, c
     (lost,) = await claim(courier, 10, now=NOW)
     assert await claim(courier, 10, now=NOW + deliveries.LEASE - timedelta(microseconds=1)) == []
     (again,) = await claim(courier, 10, now=NOW + deliveries.LEASE)
-    assert (lost.attempt, again.attempt) == (1, 2)
+    assert (lost.tried, again.tried) == (1, 2)
     assert (again.event_id, again.deliverynumber) == (lost.event_id, lost.deliverynumber)
     assert again.body == lost.body
     (kept,) = await book.deliveries(endpoint_id)
@@ -293,6 +304,29 @@ async def test_the_least_behind_are_numbered_first_and_all_share_a_round(
         assert [each.deliverynumber for each in await book.deliveries(id_)] == list(range(1, 21))
 
 
+async def test_endpoints_that_fail_are_numbered_only_where_that_is_asked_for(book: Book, courier):
+    failing, _ = await book.add_endpoint("http://127.0.0.1/failing")
+    healthy, _ = await book.add_endpoint("http://127.0.0.1/healthy")
+    await book.owner.execute("update endpoint set failures = 1 where id = $1", failing)
+    await book.tell(NOW)
+    numbered = await deliveries.fan_out(courier, PUBLIC_URL, NOW, failing=False)
+    assert (numbered.moved, numbered.is_behind) == (1, False)
+    assert [len(await book.deliveries(one)) for one in (failing, healthy)] == [0, 1]
+    assert await fan_out(courier, NOW) == 1
+    assert [len(await book.deliveries(one)) for one in (failing, healthy)] == [1, 1]
+
+
+async def test_a_failing_endpoint_is_sent_what_is_told_within_seconds(book: Book, courier):
+    async with receiving(status(500)) as receiver:
+        await book.add_endpoint(receiver.url)
+        async with running(courier):
+            await book.tell(utc_now())
+            await receiver.take()
+            (later,) = await book.tell(utc_now())
+            while (await receiver.take())[0].headers["webhook-id"] != str(later):
+                pass
+
+
 async def test_a_word_said_twice_does_not_undo_a_replay(book: Book, courier, sessions):
     """A courier that lost its connection as it settled says it again when the database is back."""
     async with receiving() as receiver:
@@ -309,12 +343,31 @@ async def test_a_word_said_twice_does_not_undo_a_replay(book: Book, courier, ses
                 states=[],
                 since=NOW,
                 until=NOW,
+                after_deliverynumber=0,
+                most=1,
             )
         assert await settle(courier, said, 1.0, NOW) == []
         (kept,) = await book.deliveries(endpoint_id)
         assert kept.state == "waiting"
         await deliver(courier, sessions, NOW)
         await receiver.take(2)
+
+
+async def test_what_cannot_be_written_keeps_nothing_else_from_being_settled(book: Book, courier, sessions):
+    """PostgreSQL's text holds no character 0; no receiver gets one through, but a slip of ours might."""
+    async with receiving() as receiver:
+        endpoint_id, _ = await book.add_endpoint(receiver.url)
+        await book.tell(NOW, 3)
+        await fan_out(courier, NOW)
+        one, two, three = await attempt_all(courier, sessions, await claim(courier, 3, now=NOW), NOW)
+    unfit = rules.Outcome(error="\x00", sent_at=NOW, duration_ms=1)
+    async with signing(SEALING_KEY) as signer:
+        air = lanes.Air(sessions, signer)
+        air.landed += [one, Attempted(two.claimed, unfit, rules.GivenUp()), three]
+        await ticks._settle(courier, air)
+        assert air.landed == []
+    states = [(kept.deliverynumber, kept.state) for kept in await book.deliveries(endpoint_id)]
+    assert states == [(1, "delivered"), (2, "waiting"), (3, "delivered")]
 
 
 WAITING_FOR_LOCK = (
@@ -350,6 +403,8 @@ async def test_a_410_of_an_address_that_was_amended_meanwhile_pauses_nothing(boo
             "update endpoint set version = version + 1, url = url || '?new' where id = $1", endpoint_id
         )
         await settle(courier, attempted, 1.0, NOW)
+        # nor does the circuit of the new one count it
+        assert await book.owner.fetchval("select failures from endpoint where id = $1", endpoint_id) == 0
         state = "select state from endpoint where id = $1"
         assert await book.owner.fetchval(state, endpoint_id) == "active"
         (kept,) = await book.deliveries(endpoint_id)

@@ -9,7 +9,7 @@ import pytest
 from litestar import Litestar
 from standardwebhooks.webhooks import Webhook, WebhookVerificationError
 
-from service.events import deliveries, rules
+from service.events import actions, deliveries, delivery_routes, rules
 from service.events.models import EndpointResumed
 from service.events.outbox import entry
 from service.events.signing import check_signed, public_key, secret_text
@@ -136,6 +136,48 @@ async def test_a_range_is_of_the_events_times_and_may_take_in_what_was_delivered
         assert await numbers({"all": True, "delivered": True}) == list("123456")
 
 
+async def test_a_replay_names_deliveries_by_their_events_too(
+    api: Api, app: Litestar, pool, courier, sessions
+) -> None:
+    async with receiving() as receiver, receiving() as other:
+        one = await made(api, receiver)
+        for _ in range(4):
+            await tell(api, pool, NOW)
+        two = await made(api, other)
+        await go(app, courier, sessions, NOW)
+        sent = {each.headers["webhook-id"]: each.body for each in await receiver.take(4)}
+        wanted = [list(sent)[place] for place in (3, 1)]
+        assert await replayed(api, one, {"event_ids": wanted}) == 2
+        await go(app, courier, sessions, NOW)
+        again = {each.headers["webhook-id"]: each.body for each in await receiver.take(2)}
+    assert again == {id_: sent[id_] for id_ in wanted}
+    # the other endpoint was never sent them
+    answer = await api.post(f"endpoints/{two['id']}/replay", {"event_ids": [wanted[0], str(new_id())]})
+    assert answer.status_code == 422
+    assert [place for place, _ in pointers(answer)] == ["#/event_ids/0", "#/event_ids/1"]
+    assert f"This endpoint has no delivery of event {wanted[0]}." in answer.text
+
+
+async def test_a_long_replay_is_done_in_portions_each_delivery_once(
+    api: Api, app: Litestar, pool, courier, sessions, owner, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What a portion has set going may be delivered again before the last portion; it is not taken a second time."""
+    monkeypatch.setattr(delivery_routes, "MOST_AT_ONCE", 2)
+    async with receiving() as receiver:
+        one = await made(api, receiver)
+        for _ in range(6):
+            await tell(api, pool, NOW)
+        await go(app, courier, sessions, NOW)
+        await owner.execute("update delivery set state = 'dead' where deliverynumber in (2, 3)")
+        assert await replayed(api, one, {"all": True}) == 2
+        assert await replayed(api, one, {"all": True, "delivered": True}) == 4
+        await go(app, courier, sessions, NOW)
+        assert await replayed(api, one, {"all": True, "delivered": True}) == 6
+    fences = await owner.fetch("select fence from delivery order by deliverynumber")
+    # claimed and settled twice, and replayed twice
+    assert [row["fence"] for row in fences] == [6] * 6
+
+
 ONE_WAY = "Say in one way what to replay"
 
 
@@ -147,6 +189,11 @@ ONE_WAY = "Say in one way what to replay"
         ({"delivered": True}, "#", ONE_WAY),
         ({"all": True, "deliverynumbers": ["1"]}, "#", ONE_WAY),
         ({"all": True, "since": "2026-05-14T00:00:00Z"}, "#", ONE_WAY),
+        ({"all": True, "event_ids": [str(new_id())]}, "#", ONE_WAY),
+        ({"event_ids": [str(new_id())], "deliverynumbers": ["1"]}, "#", ONE_WAY),
+        ({"event_ids": [str(new_id())]}, "#/event_ids/0", "This endpoint has no delivery of event "),
+        ({"event_ids": ["x"]}, "#/event_ids/0", "event_ids"),
+        ({"event_ids": [str(new_id())], "delivered": True}, "#/delivered", "leave delivered out"),
         ({"deliverynumbers": ["9"]}, "#/deliverynumbers/0", "This endpoint has no delivery 9."),
         ({"deliverynumbers": ["x"]}, "#/deliverynumbers/0", "deliverynumber"),
         ({"deliverynumbers": ["1"], "delivered": True}, "#/delivered", "leave delivered out"),
@@ -203,8 +250,9 @@ async def test_what_is_in_the_air_is_not_doubled_by_a_replay_or_a_resumption(
 
 
 async def test_a_resumed_endpoint_gets_what_waited_at_once(
-    api: Api, app: Litestar, pool, courier, sessions
+    api: Api, app: Litestar, pool, courier, sessions, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(actions, "MOST_AT_ONCE", 2)
     async with receiving(*[status(503)] * 6) as receiver:
         one = await made(api, receiver)
         for _ in range(6):
@@ -257,6 +305,17 @@ async def test_while_keys_rotate_both_verify_and_then_the_new_ones_alone(
         check_signed(public_key(new["public_key"]), received.headers, received.body, late)
         with pytest.raises(WebhookVerificationError):
             Webhook(one["secret"]).verify(received.body, received.headers)
+
+
+async def test_keys_that_have_ended_are_taken_out_at_the_next_rotation(api: Api, owner, clock: Clock) -> None:
+    async with receiving() as receiver:
+        one = await made(api, receiver)
+    count = "select count(*) from endpoint_key"
+    for hours, kept in ((0, 2 + 2), (2, 2 + 2 + 2), (3, 2 + 2 + 2), (200, 2 + 2)):
+        clock.now = NOW + timedelta(hours=hours)
+        answer = await api.post(f"endpoints/{one['id']}/rotate", {"overlap_hours": 3})
+        assert answer.status_code == 200, answer.text
+        assert await owner.fetchval(count) == kept
 
 
 async def test_keys_are_made_where_none_is_brought_and_the_old_ones_can_end_at_once(

@@ -123,6 +123,10 @@ def test_only_410_is_gone():
         "https://hooks.example.org/setbook",
         "https://hooks.example.org:8443/a?b=c",
         "HTTPS://hooks.example.org",
+        "https://hooks.example.org./hook",
+        "https://xn--bcher-kva.example/hook",
+        "https://my_hooks.example.org/",
+        f"https://{'a' * 63}.{'b' * 63}.{'c' * 63}.{'d' * 61}/",
         "https://8.8.8.8/hook",
         "https://[2606:4700::1111]/hook",
     ],
@@ -158,6 +162,14 @@ def test_ordinary_urls_are_taken(url):
         ("https://0177.0.0.1/", "as four decimal numbers"),
         ("https://127.1/", "as four decimal numbers"),
         ("https://8.8.8.8./", "as four decimal numbers"),
+        ("https://a..b/", "no name that can be looked up"),
+        ("https://.example.org/", "no name that can be looked up"),
+        ("https://*/", "no name that can be looked up"),
+        ("https://*.example.org/", "no name that can be looked up"),
+        ("https://-a.example.org/", "no name that can be looked up"),
+        ("https://a-.example.org/", "no name that can be looked up"),
+        (f"https://{'a' * 64}.example.org/", "no name that can be looked up"),
+        (f"https://{'a.' * 127}org/", "no name that can be looked up"),
         ("https://hooks.example.org:22/", "must be 443 or 8443"),
         ("https://8.8.8.8:80/", "must be 443 or 8443"),
     ],
@@ -208,7 +220,10 @@ def test_all_faults_of_an_endpoint_are_told_at_once():
 
 
 def test_a_list_of_types_is_parted_by_commas():
-    assert types_in(None) == types_in("") == []
+    assert types_in(None) == []
+    for nothing in ("", ",", " , ,"):
+        with pytest.raises(Refused, match="names no event type"):
+            types_in(nothing)
     assert types_in("check.overdue, lawn.*,") == ["check.overdue", "lawn.*"]
     with pytest.raises(Refused, match=r"`mole\.\*` is no event type"):
         types_in("check.overdue,mole.*")

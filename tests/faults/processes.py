@@ -64,11 +64,11 @@ async def kill_all(process: Process, *, with_postgresql: bool) -> None:
     for one in dying:
         signal.pidfd_send_signal(one, signal.SIGKILL)
     for one in dying:
-        await _end_of(one)
+        await end_of(one)
     await process.wait()
 
 
-async def _end_of(process_fd: int) -> None:
+async def end_of(process_fd: int) -> None:
     """A process's descriptor can be read from when it has ended (pidfd_open(2)); then it is closed."""
     ended = asyncio.Event()
     loop = asyncio.get_running_loop()

@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import os
 from collections import Counter
 from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack, asynccontextmanager
@@ -24,7 +25,7 @@ from service.kernel.now import utc_now
 from service.server.embedded import Embedded, running
 from tests.events.conftest import Answer, Book, Received, receiving
 from tests.events.conftest import running as at_work
-from tests.faults.processes import Process, data_folder, setbook, until
+from tests.faults.processes import Process, data_folder, end_of, family, setbook, until
 from tests.http import LOS_ANGELES, SEALING_KEY
 
 # answered at once; then as many again hold as the endpoint is trusted with by that time
@@ -186,6 +187,20 @@ async def tell_in_pieces(book: Book, count: int, told: list[UUID]) -> None:
     """One event after the other, as the office works on."""
     for _ in range(count):
         told += await book.tell(utc_now())
+
+
+async def test_the_process_that_signs_ends_with_a_killed_courier(database: str, tmp_path: Path) -> None:
+    async with delivering(database, tmp_path / "courier.log", "courier") as process:
+
+        async def signs() -> bool:
+            return len(family(process.pid)) == 2
+
+        await until(signs, process)
+        (signer,) = family(process.pid).keys() - {process.pid}
+        its_end = os.pidfd_open(signer)
+        process.kill()
+        await process.wait()
+        await end_of(its_end)
 
 
 @pytest.mark.parametrize("step", [timedelta(hours=-3), timedelta(minutes=2), timedelta(days=400)])
