@@ -29,7 +29,7 @@ async def amend(api: Api) -> None:
 
 
 async def events(api: Api, kind: str) -> list[dict[str, Any]]:
-    told = (await api.get("events?limit=1000")).json()["events"]
+    told = (await api.get("events?limit=100")).json()["events"]
     return [one["data"] for one in told if one["type"].endswith(kind)]
 
 

@@ -21,7 +21,7 @@ A_BOX = {
 @pytest.fixture
 async def used(api: Api) -> Api:
     """A visit at which we put up what is on no register, with its record."""
-    treatment = {"id": an_id(201), "method": "owl-box", "applied_at": "2026-05-14T09:20:00-07:00"}
+    treatment = {"id": an_id(201), "method": "owl-box", "applied_at": "2026-05-14T10:00:00-07:00"}
     await api.made(f"visits/{VISIT}", a_visit(treatments=[treatment]))
     await api.post("service-records", {"visit_id": VISIT})
     return api
@@ -73,7 +73,7 @@ async def test_what_does_not_fit_the_register_is_refused_with_a_sentence(
 ):
     refused = await api.put(f"methods/{BOX}", {**A_BOX, **more})
     assert refused.status_code == 422
-    [fault] = refused.json()["faults"]
+    [fault] = refused.json()["errors"]
     assert fault["code"] == code
     assert (await api.get(f"methods/{BOX}")).status_code == 404
 
