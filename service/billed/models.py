@@ -30,6 +30,7 @@ class Billed(Struct, frozen=True, kw_only=True, tag="billed", tag_field="noun"):
 class Stand(Struct, frozen=True, kw_only=True):
     """A version as billing asks for it: what it is of, the latest version of its number, and whether billed."""
 
+    visit_id: UUID | None
     property_id: UUID
     withdrawn: bool
     latest_version: int
@@ -43,4 +44,5 @@ class RecordBilled(Event, frozen=True, kw_only=True):
 
     event_type: ClassVar[str] = "record.billed"
     record: str
+    visit_id: UUID | None = None
     property_id: UUID

@@ -1,5 +1,5 @@
 -- name: read_stand
-select r.property_id, r.withdrawn,
+select r.visit_id, r.property_id, r.withdrawn,
        (select max(n.version) from service_record n
         where n.business_id = :business_id and n.number = r.number) as latest_version,
        b.invoice_ref, b.billed_on, b.received_at

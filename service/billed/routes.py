@@ -48,7 +48,8 @@ async def bill_service_record(
                 now=now,
                 key_id=caller.key_id,
             )
-            book.tell(RecordBilled(record=record, property_id=stand.property_id), stand.property_id)
+            told = RecordBilled(record=record, visit_id=stand.visit_id, property_id=stand.property_id)
+            book.tell(told, stand.visit_id or stand.property_id)
             stand = await book.db.one(Stand, sql.read_stand, **place)
     return Response(billed(number, version, stand), status_code=201 if is_first else 200)
 

@@ -122,7 +122,8 @@ def test_both_ends_of_the_period_belong_to_it(at, is_inside):
         ({"applied_by": "us", "method": "mesh"}, True, True),
         ({"applied_by": "us", "method": "never heard of"}, False, False),
         ({"applied_by": "us", "method": "treated_seed", "noun": "repair"}, False, False),
-        ({"applied_by": "us", "method": "found on the path", "noun": "catch"}, True, True),
+        ({"applied_by": "us", "method": "by hand", "noun": "catch"}, True, True),
+        ({"applied_by": "us", "method": "never heard of", "noun": "catch"}, False, False),
         ({"applied_by": "us", "method": "gas cartridge", "noun": "catch"}, False, False),
     ],
 )
