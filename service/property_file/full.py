@@ -23,6 +23,7 @@ from service.wording.words import (
     day_words,
     each_animal,
     method_words,
+    month_words,
     plain,
     set_words,
     span_words,
@@ -205,12 +206,14 @@ def _of_all(held: Sequence[bool]) -> str:
 def _record(one: Record, zone: ZoneInfo, *, with_names: bool) -> RecordShown:
     head, stated = one.head, one.stated
     kind = HEADINGS.get(stated.kind, f"Record of the kind {plain(stated.kind)}" if stated.kind else "Record")
+    day = head.service_on
+    on = month_words((day.year, day.month)) if stated.kind == "month" else day_words(day)
     times = " to ".join(each[11:16] for each in (stated.arrived_local, stated.ended_local) if each)
     withdrawn = "withdrawn" if head.withdrawn else None
     return RecordShown(
         name=head.name,
         day=head.service_on.isoformat(),
-        heading=f"{kind} of {day_words(head.service_on)}{', ' + times if times else ''}",
+        heading=f"{kind} of {on}{', ' + times if times else ''}",
         replaces=one.content.replaces or "",
         by_us=withdrawn or ("none" if head.pesticide_free_by_us else "used"),
         known=withdrawn or ("none known" if head.pesticide_known_at_property else "used"),
