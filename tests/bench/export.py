@@ -7,13 +7,12 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from statistics import median
 from typing import NamedTuple
 from urllib.parse import parse_qs, urlsplit
-from urllib.request import urlopen
 
 import httpx
 import msgspec
@@ -220,12 +219,19 @@ def usual(book: Book) -> Iterator[str]:
     command = [str(python), str(Path(__file__).with_name("usual.py")), str(port)]
     with subprocess.Popen(command, env=os.environ | told) as process:
         try:
-            for _ in range(600):
-                try:
-                    urlopen(f"http://127.0.0.1:{port}/docs", timeout=5).close()
-                    break
-                except OSError:
-                    time.sleep(0.05)
+            await_docs(process, f"http://127.0.0.1:{port}/docs")
             yield f"http://127.0.0.1:{port}"
         finally:
             process.terminate()
+
+
+def await_docs(process: "subprocess.Popen[bytes]", url: str) -> None:
+    """Ask until it answers, for half a minute at most."""
+    for _ in range(600):
+        with suppress(httpx.TransportError):
+            httpx.get(url, timeout=5)
+            return
+        with suppress(subprocess.TimeoutExpired):
+            process.wait(0.05)
+            break
+    raise Failed("The usual way does not start here; remove .bench/usual and try again.")
