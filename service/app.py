@@ -22,6 +22,7 @@ from service.contract import routes as contract
 from service.customers import routes as customers
 from service.deadlines import routes as deadlines
 from service.drafts import routes as drafts
+from service.erasure import routes as erasure
 from service.events import routes as events
 from service.events.addresses import Reach
 from service.events.bell import Bell
@@ -100,6 +101,7 @@ SLICES = [
     drafts,
     exports,
     pages,
+    erasure,
     property_file,
     months,
     seals,

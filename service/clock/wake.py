@@ -8,6 +8,7 @@ from datetime import UTC
 from apscheduler.schedulers.asyncio import AsyncIOScheduler  # type: ignore[import-untyped]
 
 from service.deadlines import ticks as deadlines
+from service.erasure import ticks as erasure
 from service.jobs.door import tell_left_out
 from service.kernel.db import LOST, Pool
 from service.kernel.now import utc_now
@@ -28,6 +29,7 @@ def handlers(sealing_key: bytes) -> Mapping[str, Handler]:
     """Who does each kind of work; `sealing_key` opens the key that signs records and seals."""
     return {
         **records.handlers(sealing_key),
+        **erasure.HANDLERS,
         **seals.handlers(sealing_key),
         REFUSALS_AGAIN: visits.refusals_again,
         PROPERTY_ANEW: visits.property_anew,

@@ -5,7 +5,7 @@ from uuid import UUID
 
 from msgspec import Meta, Struct, field
 
-from service.kernel.values import Instant, Line, Name
+from service.kernel.values import Erased, Instant, Line, Name
 
 
 class NewCustomer(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
@@ -19,8 +19,9 @@ class NewCustomer(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True,
 
 
 class Customer(NewCustomer, frozen=True, kw_only=True):
-    """A customer as kept."""
+    """A customer as kept; of one who was erased, what is left."""
 
     id: UUID
     version: int
     received_at: Instant
+    erased: Erased | None = None

@@ -1,5 +1,5 @@
 -- name: read_customer
-select id, version, name, ref, email, phone, addresses, received_at from customer
+select id, version, name, ref, email, phone, addresses, received_at, erased from customer
 where business_id = :business_id and id = :id;
 
 -- name: put_customer
@@ -11,6 +11,6 @@ set version = excluded.version, name = excluded.name, ref = excluded.ref, email 
     phone = excluded.phone, addresses = excluded.addresses, received_at = excluded.received_at;
 
 -- name: list_customers
-select id, version, name, ref, email, phone, addresses, received_at from customer
+select id, version, name, ref, email, phone, addresses, received_at, erased from customer
 where business_id = :business_id and id > :after_id::uuid
 order by id limit :most;

@@ -6,7 +6,7 @@ from uuid import UUID
 from msgspec import Meta, Struct, field
 
 from service.events.models import Event
-from service.kernel.values import FutureInstant, Instant, LocalDate, Name, Region, Scope, Zone
+from service.kernel.values import Erased, FutureInstant, Instant, LocalDate, Name, Region, Scope, Zone
 
 
 class HousePolicy(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
@@ -46,7 +46,9 @@ Currency = Annotated[str, Meta(pattern=r"^[A-Z]{3}$", description="ISO 4217 code
 class NewBusiness(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
     """A trapping business and its settings.
 
-    `issue` says when a service record goes out: on receipt of the visit, after a hold, or by the office.
+    `issue` says when a service record goes out: on receipt of the visit, after a hold, or by the office. So many
+    years after the end of the last tenure, `keep_personal_years`, customers are erased by themselves, where no text
+    bids to keep what names them; null: never.
     """
 
     name: Name
@@ -57,6 +59,7 @@ class NewBusiness(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True,
     hold_hours: Annotated[
         int, Meta(ge=0, le=720, description="hours from the receipt of the first version")
     ] = 24
+    keep_personal_years: Annotated[int, Meta(ge=1, le=100, description="years")] | None = None
     house_policies: Annotated[list[HousePolicy], Meta(min_length=1, max_length=50)] = field(
         default_factory=lambda: [HousePolicy(calendar_days=1)]
     )
@@ -79,11 +82,12 @@ class NewWorker(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, o
 
 
 class Worker(NewWorker, frozen=True, kw_only=True):
-    """A worker as kept."""
+    """A worker as kept; of one who was erased, what is left."""
 
     id: UUID
     version: int
     received_at: Instant
+    erased: Erased | None = None
 
 
 class NewApiKey(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):

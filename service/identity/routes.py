@@ -28,7 +28,8 @@ from service.kernel.paging import FIRST_ID, After, Limit, Page, decode_cursor, p
 from service.keys.rules import Caller
 from service.stated import door as stated
 from service.stated.resource import resource
-from service.work.door import every_permit_anew, every_property_anew
+from service.work.door import every_permit_anew, every_property_anew, put
+from service.work.models import KEEPING
 
 
 @get("/me", **route("read", gives=Me))
@@ -66,6 +67,11 @@ async def amend_business(
             await every_property_anew(book)
         if outcome.before is not None and outcome.before.zone != outcome.now.zone:
             await every_permit_anew(book)
+        if (
+            outcome.before is not None
+            and outcome.now.keep_personal_years != outcome.before.keep_personal_years
+        ):
+            await put(book, KEEPING, caller.business_id, None, now)
     return stated.answered(BUSINESS, outcome)
 
 

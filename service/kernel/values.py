@@ -89,6 +89,13 @@ Position = Annotated[
 ]
 
 
+class Erased(Struct, frozen=True, kw_only=True):
+    """When somebody's personal data were erased, and on which ground."""
+
+    at: Instant
+    ground: str
+
+
 class Point(Struct, frozen=True, tag="Point", tag_field="type", forbid_unknown_fields=True):
     """GeoJSON Point (RFC 7946 section 3.1.2)."""
 

@@ -19,6 +19,7 @@ from service.kernel.errors import Missing, Refused
 from service.kernel.http import accepted, read_answer, route, weak_tag
 from service.kernel.sql import Queries
 from service.kernel.typeset import pdf_of
+from service.kernel.values import Erased
 from service.keys.rules import Caller
 from service.pages.models import Beside, Page, Signed
 from service.pages.rules import page_of
@@ -26,6 +27,7 @@ from service.records.answers import RecordVersion, RecordVersions, RecordWithPar
 from service.records.models import Party, SignedRecord
 from service.records.rules import with_party
 from service.wording.content import PartyStated
+from service.wording.words import day_words
 
 sql = Queries(__package__)
 FOLDER = Path(__file__).parent
@@ -52,7 +54,8 @@ class Kept(Struct, frozen=True, kw_only=True):
 
     line: str
     sha256: str
-    party: Party
+    party: Party | None
+    erased: Erased | None
     business: str
     newer: str | None
 
@@ -124,8 +127,8 @@ async def _versions(
 def _signed(request: Request[Any, Any, Any], kept: Kept, *, party: bool) -> Response[Any]:
     """The signed record with a tag and a digest (RFC 9530), or the record with the persons beside it."""
     if party:
-        content = with_party(kept.line, kept.party)
-        tag = weak_tag((kept.line, kept.party))
+        content = with_party(kept.line, kept.party, kept.erased)
+        tag = weak_tag((kept.line, kept.party, kept.erased))
     else:
         content, tag = kept.line.encode(), f'"{kept.sha256}"'
     answered = read_answer(request, content, tag)
@@ -137,7 +140,9 @@ def _signed(request: Request[Any, Any, Any], kept: Kept, *, party: bool) -> Resp
 
 async def _page(request: Request[Any, Any, Any], kept: Kept, record: str, wanted: str) -> Response[Any]:
     """The page; its tag is strong, since the same page is always the same bytes."""
-    beside = Beside(business=kept.business, party=_stated(kept.party), newer=kept.newer)
+    beside = Beside(
+        business=kept.business, party=_stated(kept.party), erased=_said_of(kept.erased), newer=kept.newer
+    )
     page = page_of(msgspec.json.decode(kept.line, type=Signed), beside)
     tag = weak_tag((__version__, wanted, page)).removeprefix("W/")
     headers = {**GUARDS, "ETag": tag, "Vary": "Accept"}
@@ -151,8 +156,12 @@ async def _page(request: Request[Any, Any, Any], kept: Kept, record: str, wanted
     return Response(pdf, media_type="application/pdf", headers={**headers, "Content-Disposition": name})
 
 
-def _stated(party: Party) -> PartyStated:
-    return msgspec.convert(msgspec.to_builtins(party), PartyStated)
+def _stated(party: Party | None) -> PartyStated | None:
+    return None if party is None else msgspec.convert(msgspec.to_builtins(party), PartyStated)
+
+
+def _said_of(erased: Erased | None) -> str | None:
+    return None if erased is None else f"Erased on {day_words(erased.at.date())}: {erased.ground}"
 
 
 def html_of(page: Page) -> str:

@@ -5,7 +5,7 @@ from uuid import UUID
 
 from msgspec import Struct
 
-from service.kernel.values import Instant
+from service.kernel.values import Erased, Instant
 from service.records.models import MonthName, Party, SignedRecord
 
 
@@ -42,9 +42,13 @@ class RecordVersions(Struct, frozen=True, kw_only=True, tag="service_record_vers
 class RecordWithParty(
     SignedRecord, frozen=True, kw_only=True, tag="service_record_with_party", tag_field="noun"
 ):
-    """A version with the persons beside it; `party_hash` in the record binds the party block to it."""
+    """A version with the persons beside it; `party_hash` in the record binds the party block to it.
 
-    party: Party
+    `party` is null once it was erased: `erased` then says when and on which ground, and else is left out.
+    """
+
+    erased: Erased | None = None
+    party: Party | None
 
 
 class NewRecord(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):

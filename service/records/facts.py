@@ -13,7 +13,7 @@ from service.kernel.values import FootTraffic, Hazard, Point
 from service.methods.models import Method
 from service.packs.models import Pack
 from service.records.lines import RepairLine, ToldLine
-from service.records.models import LicenceLine, Party
+from service.records.models import LicenceLine
 from service.sets.models import Check, Mention, Placing
 from service.signs.models import Bound, SignFacts
 
@@ -236,10 +236,9 @@ class Recorded(Struct, frozen=True, kw_only=True):
 
 
 class Stored(Struct, frozen=True, kw_only=True):
-    """A version as kept: the text that goes out as it is, the record's digest in hex, the persons beside it."""
+    """A version as kept: the text that goes out as it is, and the record's digest in hex."""
 
     number: str
     version: int
     line: str
     sha256: str
-    party: Party

@@ -384,16 +384,14 @@ select b.issue <> 'by_office' and not exists (
 from business b where b.business_id = :business_id;
 
 -- name: read_latest_of_visit
-select r.number, r.version, signed_line(r.bytes, r.sha256, r.signature) as line, encode(r.sha256, 'hex') as sha256,
-       r.party
+select r.number, r.version, signed_line(r.bytes, r.sha256, r.signature) as line, encode(r.sha256, 'hex') as sha256
 from service_record r
 where r.business_id = :business_id and r.visit_id = :visit_id
 order by r.version desc
 limit 1;
 
 -- name: read_latest_of_month
-select r.number, r.version, signed_line(r.bytes, r.sha256, r.signature) as line, encode(r.sha256, 'hex') as sha256,
-       r.party
+select r.number, r.version, signed_line(r.bytes, r.sha256, r.signature) as line, encode(r.sha256, 'hex') as sha256
 from service_record r
 where r.business_id = :business_id and r.property_id = :property_id and r.month_on = :month_on
 order by r.version desc

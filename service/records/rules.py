@@ -15,6 +15,7 @@ from service.identity.models import Licence
 from service.kernel.canonical import canonical, sha256
 from service.kernel.days import local_date
 from service.kernel.errors import Refused
+from service.kernel.values import Erased
 from service.records.accounts import account
 from service.records.facts import Head, Scope, VisitFacts
 from service.records.models import MONTH, Content, LicenceLine, Party, VisitContent, WithdrawnContent
@@ -98,10 +99,12 @@ def party_hash(party: Party) -> str:
     return sha256(bytes_of(party)).hex()
 
 
-def with_party(line: str, party: Party) -> bytes:
-    """A signed record as it goes out, with the persons beside it; RFC 8785 form again."""
+def with_party(line: str, party: Party | None, erased: Erased | None) -> bytes:
+    """A signed record as it goes out, with the persons beside it or when they were erased; RFC 8785 form again."""
     members = line.removeprefix('{"noun":"signed_service_record",').encode()
-    return b'{"noun":"service_record_with_party","party":' + bytes_of(party) + b"," + members
+    said = b"" if erased is None else b'"erased":' + bytes_of(erased) + b","
+    persons = b"null" if party is None else bytes_of(party)
+    return b"{" + said + b'"noun":"service_record_with_party","party":' + persons + b"," + members
 
 
 def in_force(licences: Sequence[Licence], day: date) -> list[LicenceLine]:

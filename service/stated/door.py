@@ -19,6 +19,7 @@ from service.kernel.faults import faults_of
 from service.kernel.http import answer, check_precondition, tag_of
 from service.kernel.merge import merged
 from service.kernel.sql import Queries, Query
+from service.kernel.values import Erased
 from service.stated.models import Stated, Version
 
 sql = Queries(__package__)
@@ -93,6 +94,7 @@ async def put(
         if property_id is not None and getattr(before, "property_id", None) != property_id:
             raise Missing(f"This {noun.name.replace('_', ' ')}")
         _check_own(noun, before)
+        _check_not_erased(noun, before)
         if stated_of(before, noun.new) == body:
             return Outcome(before, before)
         check_precondition(if_match, tag_of(before.version))
@@ -125,6 +127,13 @@ def _check_own(noun: Noun[New, Kept], kept: Kept) -> None:
     visit_id = getattr(kept, "visit_id", None)
     if visit_id is not None and "visit_id" not in noun.new.__struct_fields__:
         raise Refused("conflict", f"This is stated in visit {visit_id}; amend that visit.")
+
+
+def _check_not_erased(noun: Noun[New, Kept], kept: Kept) -> None:
+    """What is left of a person who was erased is stated no more."""
+    erased: Erased | None = getattr(kept, "erased", None)
+    if erased is not None:
+        raise Refused("conflict", f"This {noun.name} was erased on {erased.at:%Y-%m-%d}; add a new one.")
 
 
 async def _last_version(entry: Entry, noun: Noun[New, Kept], id_: UUID) -> int:

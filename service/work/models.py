@@ -22,6 +22,9 @@ MONTH_SEALED_ANEW = "month_sealed_anew"
 # Sets that stand though their job is closed; subject: the job.
 LEFT_OUT = "left_out"
 
+# Customers past the business's keeping time; subject: the business, or the customer to go on after.
+KEEPING = "keeping"
+
 
 class Claimed(Struct, frozen=True):
     """Leased to one runner; `attempt` tells its word from that of a runner before or after."""

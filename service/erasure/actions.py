@@ -1,0 +1,174 @@
+"""Erasing a person in one transaction of the business, so that nothing issued at the same time keeps a name."""
+
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+from uuid import UUID
+from zoneinfo import ZoneInfo
+
+import msgspec
+from msgspec import Struct
+
+from service.customers.door import CUSTOMER
+from service.erasure.models import Body, CustomerErased, Erasure, Home, WorkerErased
+from service.erasure.rules import GONE, kept_until, redacted, redacted_bytes
+from service.events.outbox import Entry
+from service.identity.door import BUSINESS, WORKER
+from service.kernel.days import local_date
+from service.kernel.db import Db
+from service.kernel.errors import Refused
+from service.kernel.sql import Queries
+from service.kernel.values import Erased
+from service.stated import door as stated
+from service.work import door as work
+from service.work.models import PROPERTY_ANEW
+
+sql = Queries(__package__)
+# So many bodies are read at once.
+PORTION = 500
+
+
+class History(Struct, frozen=True, kw_only=True):
+    """A stated version as it is kept."""
+
+    noun: str
+    id: UUID
+    version: int
+    body: Any
+
+
+class About(Struct, frozen=True, kw_only=True):
+    """What a customer is spoken of in: the properties held, those that are only theirs, and the visits there."""
+
+    homes: list[Home]
+    theirs: list[UUID]
+    visit_ids: list[UUID]
+
+
+async def about(db: Db, business_id: UUID, customer_id: UUID) -> About:
+    """Where a customer may be named."""
+    homes = await db.many(Home, sql.list_homes, business_id=business_id, customer_id=customer_id)
+    theirs = [one.property_id for one in homes if one.is_theirs]
+    visit_ids = await db.column(
+        sql.list_visits_of_customer, business_id=business_id, customer_id=customer_id, theirs=theirs
+    )
+    return About(homes=homes, theirs=theirs, visit_ids=visit_ids)
+
+
+async def today_of(db: Db, business_id: UUID, entry: Entry) -> date:
+    """The local date of the business."""
+    business = await stated.read(db, BUSINESS, business_id, business_id)
+    return local_date(entry.now, ZoneInfo(business.zone))
+
+
+async def erase_customer(entry: Entry, customer_id: UUID, ground: str) -> Erasure:
+    """Take the customer's name, addresses and texts out of the book; what was done and what is signed stays.
+
+    409 while a text bids to keep it. Erased again, it answers the first erasure.
+    """
+    db, business_id = entry.db, entry.business_id
+    before = await stated.read(db, CUSTOMER, business_id, customer_id)
+    if before.erased is not None:
+        return Erasure(id=customer_id, erased=before.erased, records=0, visits=0)
+    known = await about(db, business_id, customer_id)
+    if (bids := kept_until(known.homes, await today_of(db, business_id, entry))) is not None:
+        until, words = bids
+        raise Refused(
+            "conflict", f"What names this customer is to be kept until {until}: {words}; erase it then."
+        )
+    erased = Erased(at=entry.now, ground=ground)
+    records = await db.value(
+        sql.erase_parties_of_customer,
+        business_id=business_id,
+        customer_id=customer_id,
+        visit_ids=known.visit_ids,
+        theirs=known.theirs,
+        erased=erased,
+    )
+    await _forget_visits(db, business_id, known.visit_ids, known.theirs)
+    await _forget_history(db, business_id, "customer", customer_id, known.theirs)
+    for query in (sql.forget_properties, sql.forget_features):
+        await db.run(query, business_id=business_id, theirs=known.theirs, gone=GONE)
+    await db.run(sql.forget_jobs, business_id=business_id, theirs=known.theirs)
+    await db.run(sql.forget_customer, business_id=business_id, id=customer_id, gone=GONE, erased=erased)
+    for home in known.homes:
+        # what a deadline tells of locked gates is a text as well
+        await work.put(entry, PROPERTY_ANEW, home.property_id, None, entry.now)
+    entry.tell(CustomerErased(customer_id=customer_id, erased_at=entry.now), customer_id)
+    return Erasure(id=customer_id, erased=erased, records=records, visits=len(known.visit_ids))
+
+
+async def erase_worker(entry: Entry, worker_id: UUID, ground: str) -> Erasure:
+    """Take a former worker's name and licences out of the book, and the persons beside the worker's records.
+
+    A party block is bound as a whole, so it goes as a whole. 409 while a key of the worker is in force.
+    """
+    db, business_id = entry.db, entry.business_id
+    before = await stated.read(db, WORKER, business_id, worker_id)
+    if before.erased is not None:
+        return Erasure(id=worker_id, erased=before.erased, records=0, visits=0)
+    if await db.value(sql.has_key_in_force, business_id=business_id, worker_id=worker_id, now=entry.now):
+        raise Refused("conflict", "A key of this worker is in force; revoke it first, then erase the worker.")
+    erased = Erased(at=entry.now, ground=ground)
+    records = await db.value(
+        sql.erase_parties_of_worker, business_id=business_id, worker_id=worker_id, erased=erased
+    )
+    await _forget_history(db, business_id, "worker", worker_id, [])
+    await db.run(sql.forget_key_names, business_id=business_id, worker_id=worker_id, gone=GONE)
+    await db.run(sql.forget_worker, business_id=business_id, id=worker_id, gone=GONE, erased=erased)
+    entry.tell(WorkerErased(worker_id=worker_id, erased_at=entry.now), worker_id)
+    return Erasure(id=worker_id, erased=erased, records=records, visits=0)
+
+
+async def _forget_visits(
+    db: Db, business_id: UUID, visit_ids: Sequence[UUID], theirs: Sequence[UUID]
+) -> None:
+    """Free texts of these visits, in their rows and in the bodies that are kept of them.
+
+    Digests stay: a phone that sends an old body again is answered `same`, and its texts do not come back.
+    """
+    for at in range(0, len(visit_ids), PORTION):
+        await _redact_bodies(db, business_id, visit_ids[at : at + PORTION])
+    there = {"business_id": business_id, "visit_ids": visit_ids}
+    for query in (sql.forget_amend_reasons, sql.forget_visits, sql.forget_signs):
+        await db.run(query, **there)
+    await db.run(sql.forget_told, **there, gone=GONE)
+    for query in (sql.forget_upkeep, sql.forget_treatments):
+        await db.run(query, **there, theirs=theirs)
+    await db.run(sql.forget_incidents, **there, theirs=theirs, gone=GONE)
+    refused = await db.many(Body, sql.list_refused, **there, theirs=theirs)
+    await db.run(
+        sql.replace_refused,
+        business_id=business_id,
+        ids=[one.id for one in refused],
+        bodies=[redacted_bytes(one.body) for one in refused],
+    )
+
+
+async def _redact_bodies(db: Db, business_id: UUID, visit_ids: Sequence[UUID]) -> None:
+    bodies = await db.many(Body, sql.list_visit_bodies, business_id=business_id, visit_ids=visit_ids)
+    await db.run(
+        sql.replace_visit_bodies,
+        business_id=business_id,
+        ids=[one.id for one in bodies],
+        versions=[one.version for one in bodies],
+        bodies=[redacted_bytes(one.body) for one in bodies],
+    )
+
+
+async def _forget_history(db: Db, business_id: UUID, noun: str, id_: UUID, theirs: Sequence[UUID]) -> None:
+    """Every version of the person, and of what stands at properties that are only theirs."""
+    found = await db.many(
+        History, sql.list_histories, business_id=business_id, noun=noun, id=id_, theirs=theirs
+    )
+    named = {"customer", "worker", "property", "feature"}
+    rows = []
+    for one in found:
+        body = redacted(one.body)
+        if one.noun in named:
+            body |= {"name": GONE}
+        for texts in ("addresses", "licences"):
+            if one.noun in ("customer", "worker"):
+                body.pop(texts, None)
+        rows.append({**msgspec.structs.asdict(one), "body": body})
+    await db.run(sql.replace_histories, business_id=business_id, rows=rows)

@@ -1,0 +1,85 @@
+"""What is asked and answered where a person is erased, and what an erasure reads."""
+
+from datetime import date
+from typing import Annotated, Any, ClassVar
+from uuid import UUID
+
+from msgspec import Meta, Struct
+
+from service.events.models import Event
+from service.kernel.values import Erased, Instant, Point
+from service.packs.models import Pack
+
+
+class NewErasure(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True):
+    """On which ground: the person's request, the end of a keeping time, a law. It is shown for ever; name nobody."""
+
+    ground: Annotated[str, Meta(min_length=3, max_length=200, pattern=r"^[^\u0000-\u001f\u007f]*$")]
+
+
+class Erasure(Struct, frozen=True, kw_only=True):
+    """A person who was erased; how many records lost the persons beside them, and how many visits their texts."""
+
+    id: UUID
+    erased: Erased
+    records: int
+    visits: int
+
+
+class Held(Struct, frozen=True, kw_only=True):
+    """Something that is held on a person: in which noun, under which id or number, and what."""
+
+    noun: str
+    id: str
+    data: Any
+
+
+class PersonalData(Struct, frozen=True, kw_only=True):
+    """All that is held on a person as of now, each with where it stands."""
+
+    id: UUID
+    as_of: Instant
+    held: list[Held]
+
+
+class CustomerErased(Event, frozen=True, kw_only=True):
+    """A customer's name, addresses and texts were erased: whoever holds a copy erases it too."""
+
+    event_type: ClassVar[str] = "customer.erased"
+    customer_id: UUID
+    erased_at: Instant
+
+
+class WorkerErased(Event, frozen=True, kw_only=True):
+    """A worker's name and licences were erased: whoever holds a copy erases it too."""
+
+    event_type: ClassVar[str] = "worker.erased"
+    worker_id: UUID
+    erased_at: Instant
+
+
+class Home(Struct, frozen=True, kw_only=True):
+    """A property that the customer held: its last day of work in the tenure, and what may bid to keep.
+
+    `is_theirs`: nobody else ever held it, so that its name and address speak of this customer alone.
+    """
+
+    property_id: UUID
+    kind: str
+    region: str
+    county: str | None
+    locality: str | None
+    position: Point | None = None
+    packs: list[Pack]
+    is_theirs: bool
+    treated: bool
+    under_permit: bool
+    last_on: date | None
+
+
+class Body(Struct, frozen=True, kw_only=True):
+    """A body as it is kept, of a version of a visit or of a refusal."""
+
+    id: UUID
+    version: int
+    body: bytes

@@ -1,0 +1,198 @@
+-- name: list_homes
+-- The properties that the customer held, each with the last local day on which a visit of the tenure arrived.
+select p.id as property_id, p.kind, p.region, p.county, p.locality, p.position,
+       (select coalesce(jsonb_agg(to_jsonb(k) - 'business_id' order by k.id), '[]') from rule_pack k
+        where k.business_id = :business_id and k.region = p.region) as packs,
+       not exists (select from tenure o where o.business_id = :business_id and o.property_id = p.id
+                   and o.customer_id <> :customer_id) as is_theirs,
+       exists (select from treatment x where x.business_id = :business_id and x.property_id = p.id) as treated,
+       exists (select from job j where j.business_id = :business_id and j.property_id = p.id
+               and j.permit_id is not null) as under_permit,
+       (select max((v.arrived_at at time zone p.zone)::date) from visit v
+        where v.business_id = :business_id and v.property_id = p.id
+          and exists (select from tenure h where h.business_id = :business_id and h.property_id = p.id
+                      and h.customer_id = :customer_id and h.from_on <= (v.arrived_at at time zone p.zone)::date
+                      and (h.until_on is null or h.until_on > (v.arrived_at at time zone p.zone)::date))) as last_on
+from property p
+where p.business_id = :business_id
+  and p.id in (select t1.property_id from tenure t1
+               where t1.business_id = :business_id and t1.customer_id = :customer_id)
+order by p.id;
+
+-- name: list_visits_of_customer
+-- Visits that arrived in a tenure of the customer, and all at a property that nobody else ever held.
+select v.id from visit v
+join property p on p.business_id = :business_id and p.id = v.property_id
+where v.business_id = :business_id
+  and v.property_id in (select h.property_id from tenure h
+                        where h.business_id = :business_id and h.customer_id = :customer_id)
+  and (v.property_id = any (:theirs::uuid[]) or exists (
+      select from tenure h where h.business_id = :business_id and h.property_id = v.property_id
+      and h.customer_id = :customer_id and h.from_on <= (v.arrived_at at time zone p.zone)::date
+      and (h.until_on is null or h.until_on > (v.arrived_at at time zone p.zone)::date)))
+order by v.id;
+
+-- name: list_visit_bodies
+select v.visit_id as id, v.version, convert_to(v.body, 'UTF8') as body from visit_version v
+where v.business_id = :business_id and v.visit_id = any (:visit_ids::uuid[]) and v.body is not null
+order by v.visit_id, v.version;
+
+-- name: replace_visit_bodies
+update visit_version v set body = convert_from(r.body, 'UTF8')
+from unnest(:ids::uuid[], :versions::int[], :bodies::bytea[]) r (id, version, body)
+where v.business_id = :business_id and v.visit_id = r.id and v.version = r.version;
+
+-- name: forget_amend_reasons
+update visit_version v set amend_reason = null
+where v.business_id = :business_id and v.visit_id = any (:visit_ids::uuid[]) and v.amend_reason is not null;
+
+-- name: forget_visits
+update visit v set notes = null, customer_note = null, no_access_reason = null
+where v.business_id = :business_id and v.id = any (:visit_ids::uuid[]);
+
+-- name: forget_told
+update told d set who = :gone, how = :gone
+where d.business_id = :business_id and d.visit_id = any (:visit_ids::uuid[]);
+
+-- name: forget_signs
+update sign s set told_by = null
+where s.business_id = :business_id and s.visit_id = any (:visit_ids::uuid[]) and s.told_by is not null;
+
+-- name: forget_upkeep
+update upkeep u set told_by = null
+where u.business_id = :business_id and u.told_by is not null
+  and (u.visit_id = any (:visit_ids::uuid[]) or (u.visit_id is null and u.property_id = any (:theirs::uuid[])));
+
+-- name: forget_treatments
+update treatment x set told_by = null
+where x.business_id = :business_id and x.told_by is not null
+  and (x.visit_id = any (:visit_ids::uuid[]) or (x.visit_id is null and x.property_id = any (:theirs::uuid[])));
+
+-- name: forget_incidents
+update incident i set description = :gone, measures = null
+where i.business_id = :business_id
+  and (i.visit_id = any (:visit_ids::uuid[]) or i.property_id = any (:theirs::uuid[]));
+
+-- name: forget_properties
+update property p set name = :gone, ref = null, address = null, access_notes = null
+where p.business_id = :business_id and p.id = any (:theirs::uuid[]);
+
+-- name: forget_features
+update feature f set name = :gone where f.business_id = :business_id and f.property_id = any (:theirs::uuid[]);
+
+-- name: forget_jobs
+update job j set ref = null where j.business_id = :business_id and j.property_id = any (:theirs::uuid[]);
+
+-- name: forget_customer
+update customer c set name = :gone, ref = null, email = null, phone = null, addresses = '[]', erased = :erased
+where c.business_id = :business_id and c.id = :id;
+
+-- name: forget_worker
+update worker w set name = :gone, licences = '[]', active = false, erased = :erased
+where w.business_id = :business_id and w.id = :id;
+
+-- name: forget_key_names
+update api_key k set name = :gone where k.business_id = :business_id and k.worker_id = :worker_id;
+
+-- name: has_key_in_force
+select exists (select from api_key k where k.business_id = :business_id and k.worker_id = :worker_id
+               and k.revoked_at is null and (k.expires_at is null or k.expires_at > :now));
+
+-- name: list_histories
+-- Every stated version of the person, of properties that are only theirs, and of what stands at those.
+select s.noun, s.id, s.version, s.body from stated_version s
+where s.business_id = :business_id and s.body is not null
+  and ((s.noun = :noun and s.id = :id)
+       or (s.noun = 'property' and s.id = any (:theirs::uuid[]))
+       or s.body->>'property_id' = any (select unnest(:theirs::uuid[])::text)
+       or (s.noun = 'feature' and s.id in (select f.id from feature f where f.business_id = :business_id
+                                           and f.property_id = any (:theirs::uuid[]))))
+order by s.noun, s.id, s.version;
+
+-- name: replace_histories
+update stated_version s set body = r.body
+from jsonb_to_recordset(:rows) r (noun text, id uuid, version int, body jsonb)
+where s.business_id = :business_id and s.noun = r.noun and s.id = r.id and s.version = r.version;
+
+-- name: list_refused
+-- Bodies refused and kept for a visit or a property of these.
+select f.id, 0 as version, f.body from refusal f
+where f.business_id = :business_id
+  and (f.claimed_id = any (:visit_ids::uuid[]) or f.property_id = any (:theirs::uuid[]));
+
+-- name: replace_refused
+update refusal f set body = r.body
+from unnest(:ids::uuid[], :bodies::bytea[]) r (id, body)
+where f.business_id = :business_id and f.id = r.id;
+
+-- name: erase_parties_of_customer
+with gone as (
+    update service_record r set party = null, erased = :erased
+    where r.business_id = :business_id and r.party is not null
+      and (r.customer_id = :customer_id or r.visit_id = any (:visit_ids::uuid[]) or r.property_id = any (:theirs::uuid[]))
+    returning r.number)
+select count(*) from gone;
+
+-- name: erase_parties_of_worker
+-- The records of visits where the worker was, and of months with such a visit: their bytes hold the worker's id.
+with gone as (
+    update service_record r set party = null, erased = :erased
+    where r.business_id = :business_id and r.party is not null and strpos(r.bytes, :worker_id::uuid::text) > 0
+    returning r.number)
+select count(*) from gone;
+
+-- name: list_held_of_customer
+select h.noun, h.id, h.data from (
+    select 1 as place, 'customer' as noun, c.id::text as id, to_jsonb(c) - 'business_id' as data from customer c
+    where c.business_id = :business_id and c.id = :customer_id
+    union all
+    select 2, 'tenure', h.id::text, to_jsonb(h) - 'business_id' from tenure h
+    where h.business_id = :business_id and h.customer_id = :customer_id
+    union all
+    select 3, 'property', p.id::text, to_jsonb(p) - 'business_id' from property p
+    where p.business_id = :business_id and p.id = any (:property_ids::uuid[])
+    union all
+    select 4, 'visit', v.id::text, jsonb_strip_nulls(jsonb_build_object(
+        'arrived_at', v.arrived_at, 'notes', v.notes, 'customer_note', v.customer_note,
+        'no_access_reason', v.no_access_reason)) from visit v
+    where v.business_id = :business_id and v.id = any (:visit_ids::uuid[])
+    union all
+    select 5, 'told', d.id::text, jsonb_build_object('who', d.who, 'how', d.how, 'at', d.at, 'what', d.what) from told d
+    where d.business_id = :business_id and d.visit_id = any (:visit_ids::uuid[])
+    union all
+    select 6, 'incident', i.id::text, to_jsonb(i) - 'business_id' from incident i
+    where i.business_id = :business_id and (i.visit_id = any (:visit_ids::uuid[]) or i.property_id = any (:theirs::uuid[]))
+    union all
+    select 7, 'service record', r.number || '.' || r.version, r.party from service_record r
+    where r.business_id = :business_id and r.party is not null and r.customer_id = :customer_id
+) h
+order by h.place, h.id;
+
+-- name: list_held_of_worker
+select h.noun, h.id, h.data from (
+    select 1 as place, 'worker' as noun, w.id::text as id, to_jsonb(w) - 'business_id' as data from worker w
+    where w.business_id = :business_id and w.id = :worker_id
+    union all
+    select 2, 'api key', k.id::text, jsonb_build_object('name', k.name, 'created_at', k.created_at,
+        'revoked_at', k.revoked_at) from api_key k
+    where k.business_id = :business_id and k.worker_id = :worker_id
+    union all
+    select 3, 'visit', v.id::text, jsonb_build_object('arrived_at', v.arrived_at, 'ended_at', v.ended_at) from visit v
+    where v.business_id = :business_id and (v.worker_id = :worker_id or :worker_id::uuid = any (v.with_worker_ids))
+    union all
+    select 4, 'service record', r.number || '.' || r.version, jsonb_build_object('worker_names', r.party->'worker_names')
+    from service_record r
+    where r.business_id = :business_id and r.party is not null and strpos(r.bytes, :worker_id::uuid::text) > 0
+) h
+order by h.place, h.id;
+
+-- name: list_customers_past_keeping
+-- Those whose last tenure ended so many years ago; at most so many.
+select c.id from customer c
+join business b on b.business_id = :business_id
+where c.business_id = :business_id and c.erased is null and b.keep_personal_years is not null and c.id > :after_id::uuid
+  and exists (select from tenure h where h.business_id = :business_id and h.customer_id = c.id)
+  and not exists (select from tenure h where h.business_id = :business_id and h.customer_id = c.id
+                  and (h.until_on is null or h.until_on > (:now::timestamptz at time zone b.zone)::date - make_interval(years => b.keep_personal_years)))
+order by c.id
+limit :most;
