@@ -3,8 +3,8 @@
 from typing import Any
 
 import msgspec
-
 from service.property_file.content import PartyStated, Stated
+
 from service.property_file.full import full_file
 from service.property_file.models import Content, File, Place, Record
 from tests.property_file.rows import a_version, chosen_of
