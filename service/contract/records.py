@@ -15,10 +15,13 @@ _NOT_FREE = {
             "id": id_named("treatment_id"),
             "method": "repellent",
             "method_class": "registered_pesticide",
+            "ground": "What is meant to repel a pest is a pesticide (FIFRA § 2(u))",
+            "before_tenure": False,
             "applied_at": "2026-05-12T16:00:00Z",
             "applied_by": "customer",
         }
     ],
+    "why": "A repellent, a registered pesticide by FIFRA § 2(u), was used on 2026-05-12 by the customer.",
 }
 _NO_TURF = {"count": 0, "area_m2": None}
 

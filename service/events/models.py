@@ -13,6 +13,7 @@ EVENT_TYPES = (
     "check.due_soon",
     "check.overdue",
     "check.settled",
+    "customer.erased",
     "endpoint.paused",
     "endpoint.resumed",
     "incident.closed",
@@ -40,6 +41,7 @@ EVENT_TYPES = (
     "visit.amended",
     "visit.recorded",
     "visit.withdrawn",
+    "worker.erased",
 )
 
 

@@ -20,7 +20,7 @@ DOCUMENT = json.loads((FOLDER / "openapi.json").read_bytes())
 # Stated under the ids of the examples, in the order in which one needs the other.
 STATED = (
     *("workers", "customers", "properties", "features", "tenures", "permits", "jobs", "visits"),
-    *("treatments", "upkeep", "incidents", "rule-packs"),
+    *("treatments", "upkeep", "incidents", "rule-packs", "methods"),
 )
 
 

@@ -22,11 +22,20 @@ SPANNING = {
     "replay": {"find_business"},
     "identity": {"insert_business", "insert_counter"},
 }
-# Stand-alone treatments and upkeep share a table with those of visits; a check constraint keeps them apart. The
+# Erasing a person takes texts out of every table that holds some. Stand-alone treatments and upkeep share a table with those of visits; a check constraint keeps them apart. The
 # clock's one statement writes its events and bumps the log's counter itself; records count their own numbers.
 SHARED_TABLES = {
-    "treatment": {"visits", "treatments"},
-    "upkeep": {"visits", "upkeep"},
+    "treatment": {"visits", "treatments", "erasure"},
+    "upkeep": {"visits", "upkeep", "erasure"},
+    **{table: {"visits", "erasure"} for table in ("visit", "visit_version", "told", "sign")},
+    **{table: {"identity", "erasure"} for table in ("worker", "api_key")},
+    **{table: {"properties", "erasure"} for table in ("property", "feature")},
+    "customer": {"customers", "erasure"},
+    "incident": {"incidents", "erasure"},
+    "job": {"jobs", "erasure"},
+    "refusal": {"refusals", "erasure"},
+    "service_record": {"records", "erasure"},
+    "stated_version": {"stated", "erasure"},
     "event": {"events", "deadlines"},
     "counter": {"events", "deadlines", "identity", "records"},
 }

@@ -127,6 +127,7 @@ def bodies(word: str) -> dict[str, Any]:
             "ground": f"Sample code, section 4: {word}",
         },
         "billed": {"invoice_ref": word},
+        "erase": {"ground": word},
     }
 
 

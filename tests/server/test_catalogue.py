@@ -24,6 +24,7 @@ OF_APP = {
     "fact_owner": {READ, ADD},
     "service_record": {READ, ADD},
     "month_seal": {READ, ADD},
+    "billed": {READ, ADD},
     "deadline": {READ, ADD, AMEND},
     "visit": {READ, ADD, AMEND},
     "counter": {READ, ADD, AMEND},
@@ -49,7 +50,11 @@ OF_COURIER = {
 }
 
 # what may change beside what is never rewritten: (role, table, column)
-AMENDED_COLUMNS = {("app", "service_record", "party")}
+AMENDED_COLUMNS = {
+    *(("app", "service_record", column) for column in ("party", "erased")),
+    *(("app", "visit_version", column) for column in ("body", "amend_reason")),
+    ("app", "stated_version", "body"),
+}
 
 Connection = "asyncpg.Connection[asyncpg.Record]"
 
