@@ -22,8 +22,9 @@ SPANNING = {
     "replay": {"find_business"},
     "identity": {"insert_business", "insert_counter"},
 }
-# Erasing a person takes texts out of every table that holds some. Stand-alone treatments and upkeep share a table with those of visits; a check constraint keeps them apart. The
-# clock's one statement writes its events and bumps the log's counter itself; records count their own numbers.
+# Erasing a person takes texts out of every table that holds some. Stand-alone treatments and upkeep share a table
+# with those of visits; a check constraint keeps them apart. The clock's one statement writes its events and bumps the
+# log's counter itself; records count their own numbers.
 SHARED_TABLES = {
     "treatment": {"visits", "treatments", "erasure"},
     "upkeep": {"visits", "upkeep", "erasure"},
