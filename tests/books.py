@@ -58,9 +58,9 @@ PARTS: dict[str, tuple[str, tuple[str, ...]]] = {
 }
 
 
-async def run_to(clock_pool: Pool, app_pool: Pool, now: datetime) -> None:
+async def run_to(clock_pool: Pool, app_pool: Pool, now: datetime, sealing_key: bytes = SEALING_KEY) -> None:
     """Let the clock do and say all that is due by `now`."""
-    while await work.run(clock_pool, app_pool, now, HANDLERS):
+    while await work.run(clock_pool, app_pool, now, handlers(sealing_key)):
         pass
     await tick(clock_pool, now)
 

@@ -93,6 +93,9 @@ FORMS: dict[str, dict[str, Any]] = {
     "format": {"enum": ["json", "ndjson", "csv"]},
     # of one address alone, by its last step
     "file/format": {"enum": ["pdf", "zip"]},
+    "service-records/format": {"enum": ["json", "ndjson", "csv", "xlsx"]},
+    "digest/format": {"enum": ["json", "ndjson", "csv", "xlsx"]},
+    "{record}/format": {"enum": ["json", "html", "pdf"]},
     "region": {"pattern": "^[A-Z]{2}(-[A-Z0-9]{1,3})?$"},
     "month": {"pattern": "^(19[0-9]{2}|2[01][0-9]{2})-(0[1-9]|1[0-2])$"},
     "version": {"pattern": "^[1-9][0-9]{0,5}$"},

@@ -135,18 +135,22 @@ async def list_service_records(
 @get(
     "/digest",
     dependencies={"chosen": Provide(selection)},
-    **route("read", gives=RecordDigest, refuses=(410,)),
+    **route("read", gives=RecordDigest, refuses=(406, 410)),
 )
 async def digest_service_records(
     request: Request[Any, Any, Any],
     caller: Caller,
     pool: Pool,
     chosen: Selection,
-    form: Form = None,  # noqa: ARG001 - the same query as that of the records
+    form: Form = None,
     raw: Raw = False,
     limit: Most = None,
 ) -> RecordDigest:
-    """Count, length and SHA-256 of the CSV that the same query gives; with `as_of` of the one that was pulled."""
+    """Count, length and SHA-256 of the CSV that the same query gives; with `as_of` of the one that was pulled.
+
+    It takes the whole query of the records, and digests the CSV whatever `format` says.
+    """
+    format_of(form, None)
     chosen, cursor = await _limited(request, Db(pool), caller.business_id, chosen, limit)
     return await export.digest(Db(pool), caller.business_id, chosen, cursor, raw=raw)
 

@@ -17,9 +17,9 @@ def one_line(_: Any, value: Any) -> bytes:
 @schemathesis.hook
 def before_call(_: Any, case: Any, kwargs: Any) -> None:
     """Where a request is to be a good one, go on from a cursor that this very list has given, if any."""
-    if case.meta.generation.mode.is_positive and "after" in case.query:
-        given = issued.get(case.formatted_path)
-        case.query = {name: value for name, value in case.query.items() if name != "after"}
+    if case.meta.generation.mode.is_positive and {"after", "as_of"} & set(case.query):
+        given = issued.get(case.formatted_path) if "after" in case.query else None
+        case.query = {name: value for name, value in case.query.items() if name not in ("after", "as_of")}
         case.query |= {"after": given} if given else {}
 
 

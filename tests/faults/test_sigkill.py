@@ -157,7 +157,7 @@ async def compare(folder: Path, killed: UUID, unharmed: UUID, now: datetime) -> 
             await open_pool(url, "clock", 2) as clock_pool,
             owner_of(folder) as owner,
         ):
-            await run_to(clock_pool, pool, far)
+            await run_to(clock_pool, pool, far, bytes.fromhex((folder / "secret-key").read_text()))
             expected, found = [await book_of(owner, one) for one in (unharmed, killed)]
             assert len(expected.keys() - {None}) == 14
             assert differences(expected, found, expected) == []

@@ -3,10 +3,10 @@
 from typing import Any
 
 import msgspec
-from service.property_file.content import PartyStated, Stated
 
 from service.property_file.full import full_file
 from service.property_file.models import Content, File, Place, Record
+from service.wording.content import PartyStated, Stated
 from tests.property_file.rows import a_version, chosen_of
 
 PLACE = Place(

@@ -183,7 +183,7 @@ async def test_facts_of_every_kind_stand_in_the_record_as_at_the_end(book: Book)
         (str(an_id(32)), ["placed"], "standing"),
     ]
     assert content["sets"][1]["longitude_e7"] == -1224512345
-    assert [one["method"] for one in content["methods"]] == ["harpoon", "scissor_jaw"]
+    assert [one["method"] for one in content["methods"]] == ["by hand", "harpoon", "scissor_jaw"]
     assert sum(one["count"] for one in content["catches"]) == 2
     assert content["mounds_cleared"] == 3
     assert content["repairs"][0]["area_m2"] == "0.25"

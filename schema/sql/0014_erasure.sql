@@ -1,4 +1,4 @@
--- 0015: persons can be erased: a tombstone stays, what was issued about them verifies on, and no text names them.
+-- 0014: persons can be erased: a tombstone stays, what was issued about them verifies on, and no text names them.
 
 alter table customer add column erased jsonb;
 alter table worker add column erased jsonb;
