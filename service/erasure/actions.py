@@ -11,8 +11,9 @@ from msgspec import Struct
 
 from service.customers.door import CUSTOMER
 from service.erasure.models import Body, CustomerErased, Erasure, Home, WorkerErased
-from service.erasure.rules import GONE, kept_until, redacted, redacted_bytes
+from service.erasure.rules import kept_until
 from service.events.outbox import Entry
+from service.facts.texts import GONE, redacted, redacted_bytes
 from service.identity.door import BUSINESS, WORKER
 from service.kernel.days import local_date
 from service.kernel.db import Db
@@ -38,10 +39,12 @@ class History(Struct, frozen=True, kw_only=True):
 
 
 class About(Struct, frozen=True, kw_only=True):
-    """What a customer is spoken of in: the properties held, those that are only theirs, and the visits there."""
+    """What a customer is spoken of in: the properties held, those that nobody else ever held or nobody after, and the
+    visits of the tenures."""
 
     homes: list[Home]
     theirs: list[UUID]
+    last_held: list[UUID]
     visit_ids: list[UUID]
 
 
@@ -52,7 +55,8 @@ async def about(db: Db, business_id: UUID, customer_id: UUID) -> About:
     visit_ids = await db.column(
         sql.list_visits_of_customer, business_id=business_id, customer_id=customer_id, theirs=theirs
     )
-    return About(homes=homes, theirs=theirs, visit_ids=visit_ids)
+    last_held = [one.property_id for one in homes if one.is_last]
+    return About(homes=homes, theirs=theirs, last_held=last_held, visit_ids=visit_ids)
 
 
 async def today_of(db: Db, business_id: UUID, entry: Entry) -> date:
@@ -85,11 +89,11 @@ async def erase_customer(entry: Entry, customer_id: UUID, ground: str) -> Erasur
         theirs=known.theirs,
         erased=erased,
     )
-    await _forget_visits(db, business_id, known.visit_ids, known.theirs)
-    await _forget_history(db, business_id, "customer", customer_id, known.theirs)
-    for query in (sql.forget_properties, sql.forget_features):
-        await db.run(query, business_id=business_id, theirs=known.theirs, gone=GONE)
-    await db.run(sql.forget_jobs, business_id=business_id, theirs=known.theirs)
+    await _forget_visits(db, business_id, customer_id, known)
+    await _forget_history(db, business_id, "customer", customer_id, known)
+    await db.run(sql.forget_jobs, business_id=business_id, customer_id=customer_id, theirs=known.theirs)
+    await db.run(sql.forget_properties, business_id=business_id, last_held=known.last_held, gone=GONE)
+    await db.run(sql.forget_features, business_id=business_id, theirs=known.theirs, gone=GONE)
     await db.run(sql.forget_customer, business_id=business_id, id=customer_id, gone=GONE, erased=erased)
     for home in known.homes:
         # what a deadline tells of locked gates is a text as well
@@ -113,30 +117,31 @@ async def erase_worker(entry: Entry, worker_id: UUID, ground: str) -> Erasure:
     records = await db.value(
         sql.erase_parties_of_worker, business_id=business_id, worker_id=worker_id, erased=erased
     )
-    await _forget_history(db, business_id, "worker", worker_id, [])
+    nowhere = About(homes=[], theirs=[], last_held=[], visit_ids=[])
+    await _forget_history(db, business_id, "worker", worker_id, nowhere)
     await db.run(sql.forget_key_names, business_id=business_id, worker_id=worker_id, gone=GONE)
     await db.run(sql.forget_worker, business_id=business_id, id=worker_id, gone=GONE, erased=erased)
     entry.tell(WorkerErased(worker_id=worker_id, erased_at=entry.now), worker_id)
     return Erasure(id=worker_id, erased=erased, records=records, visits=0)
 
 
-async def _forget_visits(
-    db: Db, business_id: UUID, visit_ids: Sequence[UUID], theirs: Sequence[UUID]
-) -> None:
-    """Free texts of these visits, in their rows and in the bodies that are kept of them.
+async def _forget_visits(db: Db, business_id: UUID, customer_id: UUID, known: About) -> None:
+    """Free texts of the tenures' visits, in their rows and in the bodies that are kept of them, and of what was stated
+    alone.
 
     Digests stay: a phone that sends an old body again is answered `same`, and its texts do not come back.
     """
-    for at in range(0, len(visit_ids), PORTION):
-        await _redact_bodies(db, business_id, visit_ids[at : at + PORTION])
-    there = {"business_id": business_id, "visit_ids": visit_ids}
+    for at in range(0, len(known.visit_ids), PORTION):
+        await _redact_bodies(db, business_id, known.visit_ids[at : at + PORTION])
+    there = {"business_id": business_id, "visit_ids": known.visit_ids}
     for query in (sql.forget_amend_reasons, sql.forget_visits, sql.forget_signs):
         await db.run(query, **there)
     await db.run(sql.forget_told, **there, gone=GONE)
+    alone = {**there, "customer_id": customer_id, "theirs": known.theirs}
     for query in (sql.forget_upkeep, sql.forget_treatments):
-        await db.run(query, **there, theirs=theirs)
-    await db.run(sql.forget_incidents, **there, theirs=theirs, gone=GONE)
-    refused = await db.many(Body, sql.list_refused, **there, theirs=theirs)
+        await db.run(query, **alone)
+    await db.run(sql.forget_incidents, **alone, gone=GONE)
+    refused = await db.many(Body, sql.list_refused, **there, theirs=known.theirs)
     await db.run(
         sql.replace_refused,
         business_id=business_id,
@@ -156,10 +161,16 @@ async def _redact_bodies(db: Db, business_id: UUID, visit_ids: Sequence[UUID]) -
     )
 
 
-async def _forget_history(db: Db, business_id: UUID, noun: str, id_: UUID, theirs: Sequence[UUID]) -> None:
-    """Every version of the person, and of what stands at properties that are only theirs."""
+async def _forget_history(db: Db, business_id: UUID, noun: str, id_: UUID, known: About) -> None:
+    """Stated versions of the person, of their properties, and of what stands there."""
     found = await db.many(
-        History, sql.list_histories, business_id=business_id, noun=noun, id=id_, theirs=theirs
+        History,
+        sql.list_histories,
+        business_id=business_id,
+        noun=noun,
+        id=id_,
+        theirs=known.theirs,
+        last_held=known.last_held,
     )
     named = {"customer", "worker", "property", "feature"}
     rows = []

@@ -61,7 +61,8 @@ class WorkerErased(Event, frozen=True, kw_only=True):
 class Home(Struct, frozen=True, kw_only=True):
     """A property that the customer held: its last day of work in the tenure, and what may bid to keep.
 
-    `is_theirs`: nobody else ever held it, so that its name and address speak of this customer alone.
+    `is_theirs`: nobody else ever held it; `is_last`: nobody held it after, so that its name and address speak of this
+    customer.
     """
 
     property_id: UUID
@@ -72,6 +73,7 @@ class Home(Struct, frozen=True, kw_only=True):
     position: Point | None = None
     packs: list[Pack]
     is_theirs: bool
+    is_last: bool
     treated: bool
     under_permit: bool
     last_on: date | None

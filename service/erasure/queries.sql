@@ -2,9 +2,12 @@
 -- The properties that the customer held, each with the last local day on which a visit of the tenure arrived.
 select p.id as property_id, p.kind, p.region, p.county, p.locality, p.position,
        (select coalesce(jsonb_agg(to_jsonb(k) - 'business_id' order by k.id), '[]') from rule_pack k
-        where k.business_id = :business_id and k.region = p.region) as packs,
+        where k.business_id = :business_id
+          and (p.region = k.region or starts_with(p.region, k.region || '-'))) as packs,
        not exists (select from tenure o where o.business_id = :business_id and o.property_id = p.id
                    and o.customer_id <> :customer_id) as is_theirs,
+       (select o.customer_id = :customer_id from tenure o where o.business_id = :business_id and o.property_id = p.id
+        order by o.from_on desc, o.id limit 1) as is_last,
        exists (select from treatment x where x.business_id = :business_id and x.property_id = p.id) as treated,
        exists (select from job j where j.business_id = :business_id and j.property_id = p.id
                and j.permit_id is not null) as under_permit,
@@ -61,27 +64,46 @@ where s.business_id = :business_id and s.visit_id = any (:visit_ids::uuid[]) and
 -- name: forget_upkeep
 update upkeep u set told_by = null
 where u.business_id = :business_id and u.told_by is not null
-  and (u.visit_id = any (:visit_ids::uuid[]) or (u.visit_id is null and u.property_id = any (:theirs::uuid[])));
+  and (u.visit_id = any (:visit_ids::uuid[]) or (u.visit_id is null and exists (
+      select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
+      where h.business_id = :business_id and h.property_id = u.property_id and h.customer_id = :customer_id
+        and (u.property_id = any (:theirs::uuid[]) or (h.from_on <= (u.at at time zone p.zone)::date
+             and (h.until_on is null or h.until_on > (u.at at time zone p.zone)::date))))));
 
 -- name: forget_treatments
 update treatment x set told_by = null
 where x.business_id = :business_id and x.told_by is not null
-  and (x.visit_id = any (:visit_ids::uuid[]) or (x.visit_id is null and x.property_id = any (:theirs::uuid[])));
+  and (x.visit_id = any (:visit_ids::uuid[]) or (x.visit_id is null and exists (
+      select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
+      where h.business_id = :business_id and h.property_id = x.property_id and h.customer_id = :customer_id
+        and (x.property_id = any (:theirs::uuid[]) or (h.from_on <= (x.applied_at at time zone p.zone)::date
+             and (h.until_on is null or h.until_on > (x.applied_at at time zone p.zone)::date))))));
 
 -- name: forget_incidents
 update incident i set description = :gone, measures = null
 where i.business_id = :business_id
-  and (i.visit_id = any (:visit_ids::uuid[]) or i.property_id = any (:theirs::uuid[]));
+  and (i.visit_id = any (:visit_ids::uuid[]) or i.property_id = any (:theirs::uuid[]) or exists (
+      select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
+      where h.business_id = :business_id and h.property_id = i.property_id and h.customer_id = :customer_id
+        and h.from_on <= (i.happened_at at time zone p.zone)::date
+        and (h.until_on is null or h.until_on > (i.happened_at at time zone p.zone)::date)));
 
 -- name: forget_properties
+-- Those that nobody held after the customer: of others, name and address speak of who came next.
 update property p set name = :gone, ref = null, address = null, access_notes = null
-where p.business_id = :business_id and p.id = any (:theirs::uuid[]);
+where p.business_id = :business_id and p.id = any (:last_held::uuid[]);
 
 -- name: forget_features
 update feature f set name = :gone where f.business_id = :business_id and f.property_id = any (:theirs::uuid[]);
 
 -- name: forget_jobs
-update job j set ref = null where j.business_id = :business_id and j.property_id = any (:theirs::uuid[]);
+-- Those that were opened in a tenure of the customer.
+update job j set ref = null
+where j.business_id = :business_id and j.ref is not null and exists (
+    select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
+    where h.business_id = :business_id and h.property_id = j.property_id and h.customer_id = :customer_id
+      and (j.property_id = any (:theirs::uuid[]) or (h.from_on <= (j.opened_at at time zone p.zone)::date
+           and (h.until_on is null or h.until_on > (j.opened_at at time zone p.zone)::date))));
 
 -- name: forget_customer
 update customer c set name = :gone, ref = null, email = null, phone = null, addresses = '[]', erased = :erased
@@ -99,14 +121,20 @@ select exists (select from api_key k where k.business_id = :business_id and k.wo
                and k.revoked_at is null and (k.expires_at is null or k.expires_at > :now));
 
 -- name: list_histories
--- Every stated version of the person, of properties that are only theirs, and of what stands at those.
+-- Every stated version of the person; of properties that nobody held after a customer, with what stands at those that
+-- were only theirs; of other properties, and of what stands there, what was stated in a tenure.
 select s.noun, s.id, s.version, s.body from stated_version s
+left join feature f on s.noun = 'feature' and f.business_id = :business_id and f.id = s.id
+cross join lateral (select case when s.noun = 'property' then s.id
+                                else coalesce(f.property_id, (s.body->>'property_id')::uuid) end as property_id) o
 where s.business_id = :business_id and s.body is not null
   and ((s.noun = :noun and s.id = :id)
-       or (s.noun = 'property' and s.id = any (:theirs::uuid[]))
-       or s.body->>'property_id' = any (select unnest(:theirs::uuid[])::text)
-       or (s.noun = 'feature' and s.id in (select f.id from feature f where f.business_id = :business_id
-                                           and f.property_id = any (:theirs::uuid[]))))
+       or (s.noun = 'property' and s.id = any (:last_held::uuid[]))
+       or o.property_id = any (:theirs::uuid[])
+       or exists (select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
+                  where h.business_id = :business_id and h.property_id = o.property_id and :noun::text = 'customer'
+                    and h.customer_id = :id and h.from_on <= (s.received_at at time zone p.zone)::date
+                    and (h.until_on is null or h.until_on > (s.received_at at time zone p.zone)::date)))
 order by s.noun, s.id, s.version;
 
 -- name: replace_histories
@@ -152,13 +180,13 @@ select h.noun, h.id, h.data from (
     select 3, 'property', p.id::text, to_jsonb(p) - 'business_id' from property p
     where p.business_id = :business_id and p.id = any (:property_ids::uuid[])
     union all
-    select 4, 'visit', v.id::text, jsonb_strip_nulls(jsonb_build_object(
-        'arrived_at', v.arrived_at, 'notes', v.notes, 'customer_note', v.customer_note,
-        'no_access_reason', v.no_access_reason)) from visit v
-    where v.business_id = :business_id and v.id = any (:visit_ids::uuid[])
+    select 4, 'visit, version ' || v.version, v.visit_id::text, v.body::jsonb || jsonb_strip_nulls(
+        jsonb_build_object('amend_reason', v.amend_reason)) from visit_version v
+    where v.business_id = :business_id and v.visit_id = any (:visit_ids::uuid[]) and v.body is not null
     union all
-    select 5, 'told', d.id::text, jsonb_build_object('who', d.who, 'how', d.how, 'at', d.at, 'what', d.what) from told d
-    where d.business_id = :business_id and d.visit_id = any (:visit_ids::uuid[])
+    select 5, 'refused visit', f.id::text, jsonb_build_object('received_at', f.received_at, 'body',
+        encode(f.body, 'escape')) from refusal f
+    where f.business_id = :business_id and (f.claimed_id = any (:visit_ids::uuid[]) or f.property_id = any (:theirs::uuid[]))
     union all
     select 6, 'incident', i.id::text, to_jsonb(i) - 'business_id' from incident i
     where i.business_id = :business_id and (i.visit_id = any (:visit_ids::uuid[]) or i.property_id = any (:theirs::uuid[]))

@@ -10,6 +10,7 @@ from service.deadlines.models import KnownBy
 from service.events.outbox import Entry, entry
 from service.facts import rules as facts
 from service.facts.models import NewVisit, VisitBody
+from service.facts.texts import redacted_bytes
 from service.jobs import door as jobs
 from service.kernel.bodies import built, read_json
 from service.kernel.canonical import compared, sha256
@@ -103,13 +104,15 @@ async def store(book: Entry, caller: Caller, visit_id: UUID, new: NewVisit, if_m
         return receipt(stored, "same", warned + await read_conflicts(book, visit_id))
     decisions.check_surroundings(new, around, caller.worker_id)
     await claim_ids(book, visit_id, new)
+    if around.holder_erased:
+        # the digest stays that of the body as it came, so that it is known again
+        canonical = redacted_bytes(canonical)
     stated = msgspec.json.decode(canonical, type=VisitBody)
     before = None if stored is None or stored.withdrawn_at else body_of(stored)
     version = 1 if stored is None else stored.version + 1
     cautions = decisions.cautions(stated, around)
-    reason = (
-        new.amend_reason if stored is None else await reason_for(book, visit_id, new.amend_reason, cautions)
-    )
+    said = None if around.holder_erased else new.amend_reason
+    reason = said if stored is None else await reason_for(book, visit_id, said, cautions)
     await write_visit(book, visit_id, stated, stored, version, digest)
     await write_version(book, visit_id, version, canonical, digest, reason)
     tell_stored(book, visit_id, version, stored, before, stated)

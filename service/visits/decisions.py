@@ -71,6 +71,8 @@ class Surroundings(Struct, frozen=True):
     ticket_known: bool
     features_known: list[UUID]
     harpoons: list[UUID]
+    # the customer whose property it was on the day was erased: what people write is not kept
+    holder_erased: bool
     # what the job of the visit is done under; None where it has no job or no permit
     permit: PermitThere | None = None
 
@@ -129,6 +131,13 @@ def check_surroundings(body: VisitBody, around: Surroundings, worker_id: UUID | 
 def cautions(body: VisitBody, around: Surroundings) -> list[Caution]:
     """What the trade would warn of (common practice); what was done is recorded all the same."""
     found = [caution for one in body.sets for caution in _of_set(one, around)]
+    if around.holder_erased:
+        found.append(
+            Caution(
+                code="texts_not_kept",
+                detail="The customer of that day was erased; what was done is kept, and what people wrote is not.",
+            )
+        )
     found += _not_permitted(body, around)
     found += not_under_permit(body, around.permit, around.target)
     harpoons = {*around.harpoons, *(one.id for one in body.sets if one.mechanism == "harpoon")}

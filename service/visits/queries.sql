@@ -52,7 +52,13 @@ select
             and l.locate_ticket is not null) as ticket_known,
     coalesce((select array_agg(f.id) from feature f where f.business_id = :business_id and f.property_id = :property_id), '{}') as features_known,
     coalesce((select array_agg(s.id) from trap_set s where s.business_id = :business_id and s.id = any (:set_ids::uuid[])
-              and s.mechanism = 'harpoon'), '{}') as harpoons
+              and s.mechanism = 'harpoon'), '{}') as harpoons,
+    exists (select from tenure h
+            join customer c on c.business_id = :business_id and c.id = h.customer_id and c.erased is not null
+            where h.business_id = :business_id and h.property_id = :property_id
+              and h.from_on <= (:arrived_at::timestamptz at time zone p.zone)::date
+              and (h.until_on is null or h.until_on > (:arrived_at::timestamptz at time zone p.zone)::date)
+           ) as holder_erased
 from (
     select case when count(*) = 1 then min(o.target) end as target,
            case when count(*) = 1 then (array_agg(o.permit_id))[1] end as permit_id,

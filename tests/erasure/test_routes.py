@@ -165,6 +165,26 @@ async def test_a_version_that_comes_later_names_nobody(spoken_of: Api, owner: "O
     assert await tables_with(owner, WORD) == set()
 
 
+async def test_a_visit_that_arrives_or_is_amended_after_it_is_kept_without_texts(
+    spoken_of: Api, owner: "Owner[Any]", clock: Clock, clock_pool: Any, pool: Any
+) -> None:
+    await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
+    late = a_visit(arrived_at="2026-05-13T10:00:00-07:00", notes=WORD, customer_note=f"Dear {WORD}")
+    came = await spoken_of.put(f"visits/{an_id(330)}", late)
+    assert came.status_code == 201
+    assert "texts_not_kept" in [one["code"] for one in came.json()["warnings"]]
+    amended = the_visit() | {"treatments": [], "amend_reason": WORD}
+    answer = await spoken_of.put(f"visits/{VISIT}", amended, If_Match='"1"')
+    assert (answer.status_code, answer.json()["outcome"]) == (200, "amended")
+    again = await spoken_of.put(f"visits/{an_id(330)}", late)
+    assert (again.status_code, again.json()["outcome"]) == (200, "same")
+    assert (await spoken_of.post("service-records", {"visit_id": an_id(330)})).status_code == 201
+    clock.now += timedelta(hours=2)
+    while await work.run(clock_pool, pool, clock.now, HANDLERS):
+        pass
+    assert await tables_with(owner, WORD) == set()
+
+
 async def test_what_is_left_of_a_person_is_a_tombstone_that_states_nothing_again(spoken_of: Api) -> None:
     first = await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
     again = await spoken_of.post(f"customers/{CUSTOMER}/erase", {"ground": "Another time."})
@@ -185,19 +205,16 @@ async def test_what_is_held_on_a_person_is_handed_out_with_where_it_stands(spoke
     assert answer.headers["cache-control"] == "no-store"
     held = {one["noun"] for one in answer.json()["held"] if WORD in json.dumps(one["data"])}
     assert {
-        "customer",
-        "customer, version 1",
-        "property",
-        "visit",
-        "told",
-        "incident",
-        "service record",
+        *("customer", "customer, version 1", "property", "visit, version 1", "refused visit", "incident"),
+        *("service record", "upkeep, version 1", "feature, version 1", "job, version 1"),
     } <= held
     await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
     assert WORD not in (await spoken_of.get(f"customers/{CUSTOMER}/personal-data")).text
 
 
-async def test_a_property_that_another_held_too_keeps_its_name_and_that_ones_texts(spoken_of: Api) -> None:
+async def test_where_two_held_a_property_each_takes_the_texts_of_the_own_days(
+    spoken_of: Api, owner: "Owner[Any]"
+) -> None:
     tenure = await spoken_of.get(f"properties/{PROPERTY}/tenures/{TENURE}")
     until = {"until_on": "2026-05-15"}
     await spoken_of.patch(f"properties/{PROPERTY}/tenures/{TENURE}", until, If_Match=tenure.headers["etag"])
@@ -210,7 +227,8 @@ async def test_a_property_that_another_held_too_keeps_its_name_and_that_ones_tex
     assert (await spoken_of.get(f"visits/{an_id(306)}")).json()["customer_note"] == "for the first"
     await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
     assert "customer_note" not in (await spoken_of.get(f"visits/{an_id(306)}")).json()
-    assert (await spoken_of.get(f"properties/{PROPERTY}")).json()["name"] == f"{WORD}'s"
+    # the last of them is gone as well, and with that one the property's name
+    assert await tables_with(owner, WORD) == {"feature.name"}
 
 
 async def test_what_a_text_bids_to_keep_is_kept_until_then(api: Api, clock: Clock) -> None:

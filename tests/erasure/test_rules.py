@@ -2,8 +2,8 @@
 
 import json
 
-from service.erasure.rules import redacted, redacted_bytes
 from service.facts.models import VisitBody
+from service.facts.texts import redacted, redacted_bytes
 from service.kernel.bodies import decode
 from tests.bodies import NOW, full_visit
 
