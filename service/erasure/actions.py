@@ -48,6 +48,10 @@ class About(Struct, frozen=True, kw_only=True):
     visit_ids: list[UUID]
 
 
+# A worker is spoken of in the own row alone, beside what bears the worker's id.
+NOWHERE = About(homes=[], theirs=[], last_held=[], visit_ids=[])
+
+
 async def about(db: Db, business_id: UUID, customer_id: UUID) -> About:
     """Where a customer may be named."""
     homes = await db.many(Home, sql.list_homes, business_id=business_id, customer_id=customer_id)
@@ -117,8 +121,7 @@ async def erase_worker(entry: Entry, worker_id: UUID, ground: str) -> Erasure:
     records = await db.value(
         sql.erase_parties_of_worker, business_id=business_id, worker_id=worker_id, erased=erased
     )
-    nowhere = About(homes=[], theirs=[], last_held=[], visit_ids=[])
-    await _forget_history(db, business_id, "worker", worker_id, nowhere)
+    await _forget_history(db, business_id, "worker", worker_id, NOWHERE)
     await db.run(sql.forget_key_names, business_id=business_id, worker_id=worker_id, gone=GONE)
     await db.run(sql.forget_worker, business_id=business_id, id=worker_id, gone=GONE, erased=erased)
     entry.tell(WorkerErased(worker_id=worker_id, erased_at=entry.now), worker_id)
@@ -161,9 +164,9 @@ async def _redact_bodies(db: Db, business_id: UUID, visit_ids: Sequence[UUID]) -
     )
 
 
-async def _forget_history(db: Db, business_id: UUID, noun: str, id_: UUID, known: About) -> None:
+async def histories(db: Db, business_id: UUID, noun: str, id_: UUID, known: About) -> list[History]:
     """Stated versions of the person, of their properties, and of what stands there."""
-    found = await db.many(
+    return await db.many(
         History,
         sql.list_histories,
         business_id=business_id,
@@ -172,6 +175,10 @@ async def _forget_history(db: Db, business_id: UUID, noun: str, id_: UUID, known
         theirs=known.theirs,
         last_held=known.last_held,
     )
+
+
+async def _forget_history(db: Db, business_id: UUID, noun: str, id_: UUID, known: About) -> None:
+    found = await histories(db, business_id, noun, id_, known)
     named = {"customer", "worker", "property", "feature"}
     rows = []
     for one in found:

@@ -8,7 +8,7 @@ from uuid import UUID
 from litestar import Response, Router, get, post
 
 from service.customers.door import CUSTOMER
-from service.erasure.actions import About, History, about, erase_customer, erase_worker, sql
+from service.erasure.actions import NOWHERE, About, about, erase_customer, erase_worker, histories, sql
 from service.erasure.models import Erasure, Held, NewErasure, PersonalData
 from service.events.outbox import Entry, entry
 from service.identity.door import WORKER
@@ -88,22 +88,13 @@ async def read_personal_data_of_worker(
     db, business_id = Db(pool), caller.business_id
     await stated.read(db, WORKER, business_id, worker_id)
     held = await db.many(Held, sql.list_held_of_worker, business_id=business_id, worker_id=worker_id)
-    nowhere = About(homes=[], theirs=[], last_held=[], visit_ids=[])
-    history = await _history(db, business_id, "worker", worker_id, nowhere)
+    history = await _history(db, business_id, "worker", worker_id, NOWHERE)
     return Response(PersonalData(id=worker_id, as_of=now, held=[*held, *history]), headers=NO_STORE)
 
 
 async def _history(db: Db, business_id: UUID, noun: str, id_: UUID, known: About) -> list[Held]:
     """Earlier and present versions as they were stated."""
-    found = await db.many(
-        History,
-        sql.list_histories,
-        business_id=business_id,
-        noun=noun,
-        id=id_,
-        theirs=known.theirs,
-        last_held=known.last_held,
-    )
+    found = await histories(db, business_id, noun, id_, known)
     return [Held(noun=f"{one.noun}, version {one.version}", id=str(one.id), data=one.body) for one in found]
 
 
