@@ -22,7 +22,8 @@ from service.events.signer import MOST_ASKED, Order, SealedKey, Signer, signing
 from service.events.signing import secret_text
 from service.kernel.now import utc_now
 from service.kernel.sealing import seal
-from tests.events.conftest import SEALING_KEY, Book, receiving, running
+from tests.events.conftest import Book, receiving, running
+from tests.http import SEALING_KEY
 
 NOW = utc_now()
 BUSINESS = UUID(int=1)
