@@ -108,9 +108,9 @@ class _KeyRow(SealedKey, frozen=True, kw_only=True):
 
 
 async def fan_out(
-    pool: Pool, public_url: str, now: datetime | None = None, *, failing: bool = True
+    pool: Pool, public_url: str, now: datetime | None = None, *, failing: bool | None = None
 ) -> Numbered:
-    """Number deliveries of what was told since each endpoint's last one; of those that fail only where said."""
+    """Number what was told since each endpoint's last one: of those that fail, of the others, or of all."""
     return await Db(pool).one(
         Numbered,
         sql.fan_out,

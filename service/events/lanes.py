@@ -3,7 +3,6 @@
 import asyncio
 from collections import Counter, deque
 from collections.abc import Callable, Collection, Coroutine, Iterable, Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from itertools import groupby
@@ -278,7 +277,7 @@ class Air:
             self.clear(lane)
         if self.flights:
             await asyncio.wait(self.flights, timeout=seconds)
-        for flight in list(self.flights):
+        flights = list(self.flights)
+        for flight in flights:
             flight.cancel()
-            with suppress(asyncio.CancelledError):
-                await flight
+        await asyncio.gather(*flights, return_exceptions=True)

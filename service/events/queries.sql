@@ -167,14 +167,15 @@ from replayed;
 -- Spans businesses: the courier serves them all. An endpoint's row is locked while its deliveries are numbered,
 -- so that the numbers have no gap; a second courier passes over it. A paused one is left where it stands. No more at
 -- once than is done in a moment, and each endpoint gets its share of that, the least behind first: those that come back
--- with a long backlog keep nobody's news waiting. Those that fail are left out of most rounds. The body is made here, once for all attempts. A :now that is null is
--- the database's own: couriers whose clocks differ or step agree on what is due.
+-- with a long backlog keep nobody's news waiting. :failing asks for those that fail alone, or for the others; null for all.
+-- The body is made here, once for all attempts. A :now that is null is the database's own: couriers whose clocks differ or
+-- step agree on what is due.
 with at as materialized (
     select coalesce(:now::timestamptz, now()) as now
 ), behind as materialized (
     select e.business_id, e.id, e.types, e.fanned_out_sequence, e.last_deliverynumber, c.value as latest
     from endpoint e join counter c on c.business_id = e.business_id and c.name = 'event'
-    where e.state = 'active' and e.fanned_out_sequence < c.value and (e.failures = 0 or :failing::boolean)
+    where e.state = 'active' and e.fanned_out_sequence < c.value and coalesce((e.failures > 0) = :failing::boolean, true)
     order by c.value - e.fanned_out_sequence
     limit :most_endpoints
     for update of e skip locked

@@ -26,6 +26,8 @@ log = logging.getLogger("setbook.courier")
 MOST_LOADED = 10_000
 SIZE_BYTES = 4
 PATIENCE_SECONDS = 10
+# batches that wait for it; while more come, it is too slow to be of use to them
+MOST_ASKED = 8
 
 
 class SealedKey(Struct, frozen=True):
@@ -82,6 +84,7 @@ class Signer:
         self.sealing_key = sealing_key
         self.process: Process | None = None
         self.turn = asyncio.Lock()
+        self.asked = 0
 
     async def start(self) -> None:
         """It is up a moment later; what is ordered meanwhile waits for it."""
@@ -90,14 +93,30 @@ class Signer:
         )
 
     async def sign(self, orders: Sequence[Order], now: datetime) -> list[list[dict[str, str]]]:
-        """The headers of each order's messages; none where the process fails, or the keys cannot be opened."""
-        try:
-            async with self.turn, asyncio.timeout(PATIENCE_SECONDS):
-                return await self._ask(msgpack.encode(_Batch(self.sealing_key, now, orders)))
-        except (OSError, EOFError) as broken:
-            log.warning("the process that signs has failed; this one signs meanwhile: %r", broken)
-            await self.end()
+        """The headers of each order's messages; none where the process fails or has too much before it.
+
+        Those whose keys cannot be opened get none either.
+        """
+        if self.asked >= MOST_ASKED:
             return [[] for _ in orders]
+        self.asked += 1
+        try:
+            async with self.turn:
+                return await self._answer(msgpack.encode(_Batch(self.sealing_key, now, orders)))
+        except Exception as broken:  # noqa: BLE001  loops differ in what a dead process's pipes raise
+            log.warning("the process that signs has failed; this one signs meanwhile: %r", broken)
+            return [[] for _ in orders]
+        finally:
+            self.asked -= 1
+
+    async def _answer(self, batch: bytes) -> list[list[dict[str, str]]]:
+        """What it says within its time; else it ends, so that no later batch is given this one's answer."""
+        try:
+            async with asyncio.timeout(PATIENCE_SECONDS):
+                return await self._ask(batch)
+        except BaseException:
+            await self.end()
+            raise
 
     async def _ask(self, batch: bytes) -> list[list[dict[str, str]]]:
         if self.process is None:

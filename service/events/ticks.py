@@ -34,6 +34,9 @@ async def run(pool: Pool, sealing_key: bytes, public_url: str, reach: Reach, sto
             loops.create_task(
                 _while_the_database_is_there(partial(_launch, pool, air, public_url, stop), stop)
             )
+            loops.create_task(
+                _while_the_database_is_there(partial(_number_failing, pool, air, public_url, stop), stop)
+            )
             loops.create_task(_while_the_database_is_there(partial(_land, pool, air, stop), stop))
             await stop.wait()
             air.woken.set()
@@ -56,26 +59,27 @@ async def _while_the_database_is_there(work: Callable[[], Awaitable[None]], stop
 
 
 async def _launch(pool: Pool, air: Air, public_url: str, stop: asyncio.Event) -> None:
-    """One round of claims after another: at each event, when there is room for more, and at each poll.
-
-    Endpoints that fail are asked for once a second: no others wait while their deliveries are numbered.
-    """
-    clock, rested = asyncio.get_running_loop().time, 0.0
+    """One round of claims after another: at each event, when there is room for more, and at each poll."""
     async with listening(pool, lambda _: air.woken.set()) as (_, ended):
         while not stop.is_set():
             air.woken.clear()
             if ended.is_set():
                 raise ConnectionError("the connection that listens has ended")
-            failing = clock() >= rested
-            if failing:
-                rested = clock() + POLL_SECONDS
-            if not await _round(pool, air, public_url, failing=failing):
+            if not await _round(pool, air, public_url):
                 await within(air.woken, POLL_SECONDS)
 
 
-async def _round(pool: Pool, air: Air, public_url: str, *, failing: bool) -> bool:
-    """Fan out what was told, claim and launch what is due; whether there may be more at once."""
-    numbered = await deliveries.fan_out(pool, public_url, failing=failing)
+async def _number_failing(pool: Pool, air: Air, public_url: str, stop: asyncio.Event) -> None:
+    """Endpoints that fail get their numbers once a second, beside the rounds: no others wait for these many."""
+    while not stop.is_set():
+        if (await deliveries.fan_out(pool, public_url, failing=True)).moved:
+            air.woken.set()
+        await within(stop, POLL_SECONDS)
+
+
+async def _round(pool: Pool, air: Air, public_url: str) -> bool:
+    """Fan out to those that do not fail, claim and launch what is due; whether there may be more at once."""
+    numbered = await deliveries.fan_out(pool, public_url, failing=False)
     held = air.held()
     room = MOST_HELD - sum(one.held for one in held.values())
     claimed = await deliveries.claim(pool, max(0, min(MOST_CLAIMED, room)), held)

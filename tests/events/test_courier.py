@@ -304,7 +304,7 @@ async def test_the_least_behind_are_numbered_first_and_all_share_a_round(
         assert [each.deliverynumber for each in await book.deliveries(id_)] == list(range(1, 21))
 
 
-async def test_endpoints_that_fail_are_numbered_only_where_that_is_asked_for(book: Book, courier):
+async def test_endpoints_that_fail_are_numbered_apart_from_the_others(book: Book, courier):
     failing, _ = await book.add_endpoint("http://127.0.0.1/failing")
     healthy, _ = await book.add_endpoint("http://127.0.0.1/healthy")
     await book.owner.execute("update endpoint set failures = 1 where id = $1", failing)
@@ -312,8 +312,12 @@ async def test_endpoints_that_fail_are_numbered_only_where_that_is_asked_for(boo
     numbered = await deliveries.fan_out(courier, PUBLIC_URL, NOW, failing=False)
     assert (numbered.moved, numbered.is_behind) == (1, False)
     assert [len(await book.deliveries(one)) for one in (failing, healthy)] == [0, 1]
+    await book.tell(NOW)
+    numbered = await deliveries.fan_out(courier, PUBLIC_URL, NOW, failing=True)
+    assert (numbered.moved, numbered.is_behind) == (1, False)
+    assert [len(await book.deliveries(one)) for one in (failing, healthy)] == [2, 1]
     assert await fan_out(courier, NOW) == 1
-    assert [len(await book.deliveries(one)) for one in (failing, healthy)] == [1, 1]
+    assert [len(await book.deliveries(one)) for one in (failing, healthy)] == [2, 2]
 
 
 async def test_a_failing_endpoint_is_sent_what_is_told_within_seconds(book: Book, courier):
