@@ -36,11 +36,15 @@ UNCLASSIFIED = MethodClass(
 )
 
 
+def shipped_file() -> bytes:
+    """The register that comes with the package, byte for byte."""
+    return resources.files(__package__).joinpath("register.json").read_bytes()
+
+
 @cache
 def shipped() -> Register:
     """The register that comes with the package."""
-    text = resources.files(__package__).joinpath("register.json").read_bytes()
-    return msgspec.json.decode(text, type=Register)
+    return msgspec.json.decode(shipped_file(), type=Register)
 
 
 @cache
