@@ -67,6 +67,18 @@ def test_records_of_other_months_and_businesses_are_not_compared() -> None:
 def test_a_record_that_moved_to_another_month_is_not_too_much() -> None:
     moved = [record(4), record(4, 2, on="2026-06-02")]
     assert compared(export(*lines(ONE, TWO, THREE, *moved))) == (0, [ALL])
+    assert compared(export(*lines(*reversed(moved), ONE, TWO, THREE))) == (0, [ALL])
+
+
+def test_a_record_that_moved_into_the_month_again_is_too_much() -> None:
+    moved = [record(4, 3), record(4, 2, on="2026-06-02")]
+    assert compared(export(*lines(ONE, TWO, THREE, *moved)))[0] == 1
+    assert compared(export(*lines(ONE, TWO, THREE, *reversed(moved))))[0] == 1
+
+
+def test_two_seals_of_one_name_that_differ_are_named() -> None:
+    faults, said = verified({"1.json": MONTH, "2.json": seal(ONE, TWO), "3.json": MONTH})
+    assert (faults, "Another seal of that name" in said[1]) == (1, True), said
 
 
 def test_single_records_need_not_be_all_of_the_month() -> None:
