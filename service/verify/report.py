@@ -176,13 +176,9 @@ class Run:
                 self.say(f"{where}: {looked.name}: It is not signed, and a seal that was given holds it.")
             else:
                 self.fault(f"{where}: {looked.name}", UNSIGNED)
-        if (
-            stood is not None
-            and looked.said is not None
-            and not looked.faults
-            and not stood.first(looked.said)
-        ):
-            self.fault(f"{where}: {looked.name}", "It stands twice; each version stands once: pull it anew.")
+        wrong = None if stood is None or looked.said is None or looked.faults else stood.note(looked.said)
+        if wrong:
+            self.fault(f"{where}: {looked.name}", wrong)
         if looked.erased:
             self.say(f"{where}: {looked.name}: {looked.erased}; the record holds without them.")
         for comparison in self.comparisons.values():

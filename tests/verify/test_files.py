@@ -151,10 +151,15 @@ def test_a_line_that_stands_twice_is_named() -> None:
     for content in (export(line_of(ONE), line_of(TWO), line_of(ONE)), page(line_of(ONE), line_of(ONE))):
         faults, said = verified({"all": content})
         assert (faults, "2026-000001.1: It stands twice" in said[0]) == (1, True), said
-    apart = record(1, 2), record(1, business="01980000-0000-7000-8000-00000000000f")
-    assert (
-        verified({"all": export(line_of(ONE), *map(line_of, apart)), "again": export(line_of(ONE))})[0] == 0
-    )
+    later = export(line_of(ONE), line_of(record(1, 2)))
+    assert verified({"all": later, "again": export(line_of(ONE))})[0] == 0
+
+
+def test_a_record_of_another_business_that_was_put_into_an_export_is_named() -> None:
+    other = record(2, business="01980000-0000-7000-8000-00000000000f")
+    for content in (export(line_of(ONE), line_of(other)), page(line_of(ONE), line_of(other))):
+        faults, said = verified({"all": content})
+        assert (faults, "2026-000002.1: It is of another business" in said[0]) == (1, True), said
 
 
 def test_persons_may_be_erased_and_the_record_holds() -> None:
