@@ -29,8 +29,8 @@ def treatments(
     """What was applied in the period, in order of instant and id, each with the class of its method.
 
     `own` are methods that the business classed itself. A method of catching is no treatment unless it breaks the
-    claim, as what nobody classed does. What was stated with a registration number is a registered pesticide, whatever the
-    name of its method.
+    claim, as what nobody classed does. What was stated with a registration number is a registered pesticide,
+    whatever the name of its method.
     """
     held = [one for one in applied if period.from_at <= one.applied_at <= period.until_at]
     lines = [_classed(one, own) for one in sorted(held, key=lambda one: (one.applied_at, one.id.bytes))]

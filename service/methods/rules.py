@@ -36,7 +36,9 @@ UNCLASSIFIED = MethodClass(
 )
 
 
-REGISTERED = "It was stated with a registration number, and what is no pesticide needs none: FIFRA § 2(h), 40 CFR 152.500(a)"
+REGISTERED = (
+    "It was stated with a registration number, and a device has none: FIFRA § 2(h), 40 CFR 152.500(a)"
+)
 
 
 def shipped_file() -> bytes:
