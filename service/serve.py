@@ -231,11 +231,12 @@ async def until_stopped(runner: Callable[[asyncio.Event], Coroutine[Any, Any, No
 async def run_clock(settings: Settings, url: str, stopped: asyncio.Event) -> None:
     """The clock claims as the clock, and does the work of a business as the app; first it looks at the rules."""
     from service.clock import wake
+    from service.methods.rules import shipped_file
     from service.packs.actions import note_rules, rules_digest
     from service.signatures.keyring import check_key
 
     async with await open_pool(url, "migrator", 1) as pool:
-        await note_rules(pool, utc_now(), rules_digest())
+        await note_rules(pool, utc_now(), rules_digest(shipped_file()))
     clock_pool = await open_pool(url, "clock", CLOCK_CONNECTIONS)
     app_pool = await open_pool(url, "app", WORK_CONNECTIONS)
     async with clock_pool, app_pool:

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 from service.claims.models import Applied, Breach, Claim, Period, Presence, TreatmentLine
 from service.kernel.days import local_date
 from service.methods.models import NewMethod
-from service.methods.rules import class_of, said_of, shipped
+from service.methods.rules import class_of, registered, said_of, shipped
 
 BY = {"us": "us", "customer": "the customer", "other": "others"}
 
@@ -29,7 +29,8 @@ def treatments(
     """What was applied in the period, in order of instant and id, each with the class of its method.
 
     `own` are methods that the business classed itself. A method of catching is no treatment unless it breaks the
-    claim, as what nobody classed does.
+    claim, as what nobody classed does. What was stated with a registration number is a registered pesticide,
+    whatever the name of its method.
     """
     held = [one for one in applied if period.from_at <= one.applied_at <= period.until_at]
     lines = [_classed(one, own) for one in sorted(held, key=lambda one: (one.applied_at, one.id.bytes))]
@@ -87,6 +88,9 @@ def statement(by_us: Claim, known: Claim, zone: ZoneInfo) -> str:
 
 def _classed(one: Applied, own: Sequence[NewMethod]) -> TreatmentLine:
     known = class_of(one.method, own)
+    # "none" and the like are no number
+    if any(map(str.isdigit, one.registration or "")) and not known.of.breaks_claim:
+        known = registered()
     return TreatmentLine(
         noun=one.noun,
         id=one.id,

@@ -32,10 +32,12 @@ async def own_methods(db: Db, business_id: UUID) -> list[Method]:
 
 async def method_changed(entry: Entry, outcome: Outcome[Any]) -> None:
     """Refuse what does not fit the register; have the records of each property with that method compared anew."""
-    others = [one for one in await own_methods(entry.db, entry.business_id) if one.id != outcome.now.id]
-    faults = faults_of_method(outcome.now, others)
-    if faults:
-        raise invalid(faults)
+    own = await own_methods(entry.db, entry.business_id)
+    # what was withdrawn is not among them, and fits whatever the register says by now
+    if any(one.id == outcome.now.id for one in own):
+        faults = faults_of_method(outcome.now, [one for one in own if one.id != outcome.now.id])
+        if faults:
+            raise invalid(faults)
     keys = {key_of(one.name) for one in (outcome.before, outcome.now) if one is not None}
     written = await entry.db.column(sql.list_methods_written, business_id=entry.business_id)
     meant = [one for one in written if key_of(one) in keys]

@@ -36,11 +36,20 @@ UNCLASSIFIED = MethodClass(
 )
 
 
+REGISTERED = (
+    "It was stated with a registration number, and a device has none: FIFRA § 2(h), 40 CFR 152.500(a)"
+)
+
+
+def shipped_file() -> bytes:
+    """The register that comes with the package, byte for byte."""
+    return resources.files(__package__).joinpath("register.json").read_bytes()
+
+
 @cache
 def shipped() -> Register:
     """The register that comes with the package."""
-    text = resources.files(__package__).joinpath("register.json").read_bytes()
-    return msgspec.json.decode(text, type=Register)
+    return msgspec.json.decode(shipped_file(), type=Register)
 
 
 @cache
@@ -78,6 +87,11 @@ def class_of(method: str, own: Iterable[NewMethod] = ()) -> Classed:
             return Classed(of=stated, ground=one.ground)
     known = known or UNCLASSIFIED
     return Classed(of=known, ground=known.ground)
+
+
+def registered() -> Classed:
+    """The class of what was stated with a registration number, for a method that would break no claim by its name."""
+    return Classed(of=_classes()["registered_pesticide"], ground=REGISTERED)
 
 
 def faults_of_method(new: NewMethod, others: Sequence[NewMethod]) -> list[Fault]:

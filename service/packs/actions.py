@@ -1,4 +1,4 @@
-"""What a start does about rules: whether the zone database or the shipped packs are others than last time."""
+"""What a start does about rules: whether zone database, shipped packs or methods are others than last time."""
 
 import logging
 from datetime import datetime
@@ -14,10 +14,10 @@ from service.work import door as work
 log = logging.getLogger(__name__)
 
 
-def rules_digest() -> str:
-    """SHA-256 over the zone database's version and the shipped packs, in hexadecimal."""
+def rules_digest(register: bytes) -> str:
+    """SHA-256 over the zone database's version, the shipped packs and the shipped method register, in hexadecimal."""
     files = b"".join(name.encode() + b"\0" + text for name, text in shipped_files().items())
-    return sha256(tzdata.IANA_VERSION.encode() + b"\0" + files).hexdigest()
+    return sha256(tzdata.IANA_VERSION.encode() + b"\0" + files + b"\0" + register).hexdigest()
 
 
 async def note_rules(pool: Pool, now: datetime, digest: str) -> int:
@@ -31,5 +31,8 @@ async def note_rules(pool: Pool, now: datetime, digest: str) -> int:
             return 0
         queued = await work.every_property_of_all_anew(db, now)
     if queued:
-        log.info("zone database or shipped rule packs changed: %d properties are worked out anew", queued)
+        log.info(
+            "zones, shipped packs or shipped methods changed: %d properties are worked out anew",
+            queued,
+        )
     return queued

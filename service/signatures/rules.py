@@ -50,7 +50,7 @@ def check(keys: Mapping[str, Ed25519PublicKey], kind: str, payload: bytes, detac
         said = json.loads(_bytes_of(header))
         signature = _bytes_of(rest.removeprefix("."))
         kid = said["kid"]
-    except (ValueError, TypeError, KeyError) as wrong:
+    except (ValueError, TypeError, KeyError, RecursionError) as wrong:
         raise NotVerified("The signature is no detached JWS (header..signature).") from wrong
     if (
         not rest.startswith(".")

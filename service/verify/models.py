@@ -1,9 +1,10 @@
 """What is found in a file while it is verified."""
 
 from datetime import date
+from typing import Annotated
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
-from msgspec import Struct
+from msgspec import Meta, Struct
 
 # by `kid`
 Keys = dict[str, Ed25519PublicKey]
@@ -24,7 +25,7 @@ class Content(Struct, frozen=True):
 class Said(Struct, frozen=True):
     """What a record says of itself."""
 
-    number: str
+    number: Annotated[str, Meta(pattern=r"^[0-9]{4}-[0-9]{6,7}\Z")]
     version: int
     party_hash: str
     issuer: Issuer

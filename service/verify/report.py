@@ -12,10 +12,15 @@ from service.verify.files import BROKEN, File, Given, files_in
 from service.verify.models import Keys, Looked
 from service.verify.rules import CLOSING, closing_faults, look
 from service.verify.seal_rules import Comparison
+from service.verify.stood import Stood
 
 # No line of an export and no page or seal is longer; what is, is none.
 LARGEST_LINE = 256_000_000
 MOST_NAMED = 100
+UNSIGNED = (
+    "It is not signed, and no seal that was given holds it: anybody can have written it; "
+    "ask the issuer for a later version, or for the seal of its month."
+)
 
 
 def report(given: Given, say: Callable[[str], None]) -> bool:
@@ -118,27 +123,32 @@ class Run:
         self._note_key(kid)
         key = (str(seal.business_id), seal.month)
         known = self.comparisons.get(key)
+        if known is not None and known.seal.version == seal.version and known.seal != seal:
+            self.fault(
+                f"{file.name}: {name}", "Another seal of that name says something else; ask the issuer."
+            )
         if known is None or known.seal.version < seal.version:
             self.comparisons[key] = Comparison(seal)
         return f"{name} of {_counted(seal.count, 'record')} holds"
 
     def _page(self, file: File, raw: bytes) -> str:
         self.is_whole = True
+        stood = Stood()
         records, wrong = pages.records_in(raw.removesuffix(b"\n"))
         if wrong:
             self.fault(file.name, wrong)
         for place, one in enumerate(records, start=1):
-            self._record(f"{file.name}: item {place}", look(self.keys, one))
+            self._record(f"{file.name}: item {place}", look(self.keys, one), stood)
         return f"a page of {_counted(len(records), 'record')} holds"
 
     def _lines(self, file: File, line: bytes, opened: IO[bytes]) -> str:
         """An export, which a closing line ends, or one record alone."""
-        count, digest, closing = 0, sha256(), b""
+        count, digest, closing, stood = 0, sha256(), b"", Stood()
         while line and not line.startswith(CLOSING):
             count += 1
             digest.update(line)
             where = file.name if count == 1 and not line.endswith(b"\n") else f"{file.name}: line {count}"
-            self._record(where, look(self.keys, line.removesuffix(b"\n")))
+            self._record(where, look(self.keys, line.removesuffix(b"\n")), stood)
             line = opened.readline(LARGEST_LINE)
         closing = line
         if not closing:
@@ -155,16 +165,20 @@ class Run:
             self.fault(file.name, "More follows after the closing line; pull it anew.")
         return f"an export of {_counted(count, 'record')} is whole and holds"
 
-    def _record(self, where: str, looked: Looked) -> None:
+    def _record(self, where: str, looked: Looked, stood: Stood | None = None) -> None:
         self.seen["records"] += 1
         self.seen["unsigned"] += looked.is_unsigned
         self._note_key(looked.kid)
         for sentence in looked.faults:
             self.fault(f"{where}: {looked.name}", sentence)
         if looked.is_unsigned and not looked.faults:
-            self.say(
-                f"{where}: {looked.name}: It was issued before records were signed: only its SHA-256 holds."
-            )
+            if any(one.holds(looked) for one in self.comparisons.values()):
+                self.say(f"{where}: {looked.name}: It is not signed, and a seal that was given holds it.")
+            else:
+                self.fault(f"{where}: {looked.name}", UNSIGNED)
+        wrong = None if stood is None or looked.said is None or looked.faults else stood.note(looked.said)
+        if wrong:
+            self.fault(f"{where}: {looked.name}", wrong)
         if looked.erased:
             self.say(f"{where}: {looked.name}: {looked.erased}; the record holds without them.")
         for comparison in self.comparisons.values():
@@ -191,7 +205,7 @@ class Run:
                 self.say(
                     f"seal {one.name}: {met} of its {one.seal.count} records are here, each as it was sealed."
                 )
-            elif not one.extra and not one.has_others:
+            elif not one.too_much() and not one.has_others:
                 self.say(
                     f"seal {one.name}: all of its {one.seal.count} records are here, and no other of the month."
                 )

@@ -29,6 +29,7 @@ _CLOSING = re.compile(
     rb',"closing_sha256":"([0-9a-f]{64})"\}\n',
     re.DOTALL,
 )
+_PARTY_GONE = b'"party":null,'
 CLOSING = b'{"closing":'
 NO_JSON = "These bytes are not as they were handed out: they are no JSON."
 NO_RECORD = "These bytes are no signed record as it was handed out, nor an export, page or seal."
@@ -68,6 +69,10 @@ def _look(keys: Keys, raw: bytes) -> Looked:
     words, wrong = (None, None) if erased is None else _erased(erased)
     if wrong:
         faults.append(wrong)
+    if erased is not None and party is not None:
+        faults.append("It says that its persons were erased, and they stand beside it.")
+    if erased is None and party is None and _PARTY_GONE in raw[: form.start(3)]:
+        faults.append("Its persons are left out, and nothing says that they were erased.")
     if signature is None and not faults and _written_anew(record) != record:
         faults.append("The record is not in RFC 8785 form.")
     return Looked(

@@ -47,6 +47,7 @@ class Comparison:
         self.sealed = {one.number: one for one in seal.records}
         self.unmet = dict.fromkeys(self.sealed)
         self.extra: dict[str, int] = {}
+        self.moved_on: dict[str, int] = {}
         self.has_others = False
 
     def meet(self, looked: Looked) -> str | None:
@@ -69,11 +70,12 @@ class Comparison:
         return f"It is not the one that the seal {self.name} holds: its SHA-256 is another."
 
     def _set_aside(self, number: str, version: int, month: str) -> None:
-        """What the seal does not list is too much where its latest version is of the month."""
+        """What the seal does not list is too much where its latest version is of the month, in whatever order."""
         if month == self.seal.month:
             self.extra[number] = max(version, self.extra.get(number, 0))
-        elif version > self.extra.get(number, version):
-            del self.extra[number]
+        elif version > 1:
+            # a first version replaces none
+            self.moved_on[number] = max(version, self.moved_on.get(number, 0))
 
     @property
     def name(self) -> str:
@@ -91,8 +93,24 @@ class Comparison:
         """A sentence for each record of the month that was not sealed."""
         return [
             f"record {number}.{version}: It is of {self.seal.month}, and the seal {self.name} does not hold it."
-            for number, version in self.extra.items()
+            for number, version in self.too_much().items()
         ]
+
+    def too_much(self) -> dict[str, int]:
+        """The latest version of each record of the month that the seal does not list, by number."""
+        return {
+            number: version
+            for number, version in self.extra.items()
+            if version > self.moved_on.get(number, 0)
+        }
+
+    def holds(self, looked: Looked) -> bool:
+        """Whether the seal lists these very bytes."""
+        said = looked.said
+        if said is None or said.issuer.business_id != str(self.seal.business_id):
+            return False
+        sealed = self.sealed.get(said.number)
+        return sealed is not None and (looked.sha256, looked.leaf) == (sealed.sha256, sealed.leaf)
 
 
 def _name(sealed: SealedRecord) -> str:

@@ -154,6 +154,18 @@ def test_what_the_business_classed_counts_with_its_ground():
     assert (line.method_class, line.ground) == ("exclusion", ground)
 
 
+@pytest.mark.parametrize("method", ["mesh", "by hand", "habitat change"])
+def test_what_was_stated_with_a_registration_breaks_it_whatever_its_method_is_called(method: str):
+    """40 CFR 152.500(a): a device is not registered; so what has a number is a pesticide."""
+    used = castor_oil(la(5, 12), method=method, registration="EPA Reg. No. 00000-00")
+    [line] = treatments([used], period_of(SECOND, [FIRST, SECOND]))
+    assert (line.method_class, line.breaks_claim) == ("registered_pesticide", True)
+    assert "40 CFR 152.500(a)" in line.ground
+    assert of(SECOND, [FIRST, SECOND], [used])[1].free is False
+    none = castor_oil(la(5, 12), method=method, registration="none")
+    assert of(SECOND, [FIRST, SECOND], [none])[1].free is True
+
+
 @st.composite
 def books(draw: Any) -> tuple[list[Presence], list[Applied]]:
     """Visits and treatments of a week."""

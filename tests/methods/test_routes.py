@@ -3,6 +3,7 @@
 from datetime import timedelta
 from typing import Any
 
+import asyncpg
 import pytest
 
 from service.records.ticks import handlers
@@ -76,6 +77,16 @@ async def test_what_does_not_fit_the_register_is_refused_with_a_sentence(
     [fault] = refused.json()["errors"]
     assert fault["code"] == code
     assert (await api.get(f"methods/{BOX}")).status_code == 404
+
+
+async def test_one_that_the_register_has_outgrown_can_be_withdrawn(
+    used: Api, owner: "asyncpg.Connection[asyncpg.Record]"
+):
+    """A later release may class more strictly what the business had classed first."""
+    await used.put(f"methods/{BOX}", A_BOX)
+    await owner.execute("update method set name = 'castor oil' where business_id = $1", used.business_id)
+    gone = await used.delete(f"methods/{BOX}", If_Match='"1"')
+    assert gone.status_code == 200, gone.text
 
 
 async def test_it_is_amended_only_with_the_tag_that_it_has(api: Api):

@@ -11,6 +11,7 @@ import pytest
 import tzdata
 
 from service.kernel.db import Pool, connect, open_pool
+from service.methods.rules import shipped_file
 from service.packs.actions import note_rules, rules_digest
 from service.packs.rules import shipped_files
 from tests.bodies import NOW, an_id
@@ -54,7 +55,7 @@ async def test_other_rules_queue_every_property_of_every_business_once(
     assert await note_rules(migrator, NOW, "one") == 3
     assert await queued(owner) == properties
     assert [one.message for one in caplog.records if "worked out anew" in one.message] == [
-        "zone database or shipped rule packs changed: 3 properties are worked out anew"
+        "zones, shipped packs or shipped methods changed: 3 properties are worked out anew"
     ]
     await owner.execute("delete from work")
     assert await note_rules(migrator, NOW, "one") == 0
@@ -87,10 +88,10 @@ async def test_of_clocks_that_start_at_once_one_says_that_the_rules_changed(
         await holding.commit()
         for name in ("first", "second"):
             await until(partial(watching.fetchval, HAS_TICKED, name), process)
-    assert await owner.fetchval("select rules_digest from installation") == rules_digest()
+    assert await owner.fetchval("select rules_digest from installation") == rules_digest(shipped_file())
     said = [line for name in ("first", "second") for line in (tmp_path / name).read_text().splitlines()]
     assert [line for line in said if "worked out anew" in line] == [
-        "service.packs.actions: zone database or shipped rule packs changed: 3 properties are worked out anew"
+        "service.packs.actions: zones, shipped packs or shipped methods changed: 3 properties are worked out anew"
     ]
 
 
@@ -113,15 +114,18 @@ async def test_a_property_that_waits_already_stays_one_row(
     assert tuple(row) == (None, NOW, 0)
 
 
-def test_the_digest_is_of_the_zones_and_of_every_pack(monkeypatch: pytest.MonkeyPatch) -> None:
-    before = rules_digest()
-    assert before == rules_digest()
+def test_the_digest_is_of_the_zones_of_every_pack_and_of_the_register(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    before = rules_digest(shipped_file())
+    assert before == rules_digest(shipped_file())
     with monkeypatch.context() as other:
         other.setattr(tzdata, "IANA_VERSION", "2030z")
-        assert rules_digest() != before
+        assert rules_digest(shipped_file()) != before
+    assert rules_digest(shipped_file() + b"\n") != before
     name, text = next(iter(shipped_files().items()))
     monkeypatch.setitem(shipped_files(), name, text + b"\n")
-    assert rules_digest() != before
+    assert rules_digest(shipped_file()) != before
 
 
 def test_zones_come_from_the_package_alone() -> None:

@@ -1,5 +1,6 @@
 """What may be given to `setbook verify`, what it says, and with which status it ends."""
 
+import base64
 import json
 import os
 import subprocess
@@ -25,6 +26,7 @@ from tests.verify.signed import (
     export,
     flipped,
     line_of,
+    page,
     record,
     seal,
     verified,
@@ -129,10 +131,35 @@ def test_a_key_under_another_name_is_none() -> None:
 
 
 # One record ------------------------------------------------------------------------------------------------
-def test_a_record_from_before_signatures_is_told_as_such() -> None:
-    faults, said = verified({"old.json": line_of(ONE, is_signed=False)})
-    assert (faults, "before records were signed" in said[0]) == (0, True), said
-    assert verified({"old.json": flipped(line_of(ONE, is_signed=False), 60, 1)})[0]
+def test_a_record_that_nobody_signed_holds_only_by_a_seal() -> None:
+    unsigned = line_of(ONE, is_signed=False)
+    faults, said = verified({"old.json": unsigned})
+    assert (faults, "anybody can have written it" in said[0]) == (1, True), said
+    faults, said = verified({"seal.json": seal(ONE), "old.json": unsigned})
+    assert (faults, "a seal that was given holds it" in said[1]) == (0, True), said
+    assert verified({"seal.json": seal(TWO), "old.json": unsigned})[0] == 2
+    assert verified({"seal.json": seal(ONE), "old.json": flipped(unsigned, 60, 1)})[0]
+
+
+def test_an_unsigned_line_among_signed_ones_is_named() -> None:
+    faults, said = verified({"all.ndjson": export(line_of(ONE), line_of(TWO, is_signed=False))})
+    assert faults == 1
+    assert said[0].startswith("all.ndjson: line 2: record 2026-000002.1: It is not signed")
+
+
+def test_a_line_that_stands_twice_is_named() -> None:
+    for content in (export(line_of(ONE), line_of(TWO), line_of(ONE)), page(line_of(ONE), line_of(ONE))):
+        faults, said = verified({"all": content})
+        assert (faults, "2026-000001.1: It stands twice" in said[0]) == (1, True), said
+    later = export(line_of(ONE), line_of(record(1, 2)))
+    assert verified({"all": later, "again": export(line_of(ONE))})[0] == 0
+
+
+def test_a_record_of_another_business_that_was_put_into_an_export_is_named() -> None:
+    other = record(2, business="01980000-0000-7000-8000-00000000000f")
+    for content in (export(line_of(ONE), line_of(other)), page(line_of(ONE), line_of(other))):
+        faults, said = verified({"all": content})
+        assert (faults, "2026-000002.1: It is of another business" in said[0]) == (1, True), said
 
 
 def test_persons_may_be_erased_and_the_record_holds() -> None:
@@ -155,6 +182,20 @@ def test_persons_of_another_record_are_found() -> None:
     assert "party_hash" in look(KEYS, with_party(line_of(ONE), {**PARTY, "customer_name": "B"})).faults[0]
 
 
+def test_persons_are_there_or_said_to_be_erased() -> None:
+    erased = {"at": "2026-06-01T00:00:00Z", "ground": "asked by the person"}
+    assert "stand beside" in look(KEYS, with_party(line_of(ONE), PARTY, erased=erased)).faults[0]
+    for beside in ({}, {"erased": None}):
+        (fault,) = look(KEYS, with_party(line_of(ONE), None, **beside)).faults
+        assert "nothing says that they were erased" in fault
+
+
+def test_a_header_that_nests_without_end_is_no_signature() -> None:
+    header = base64.urlsafe_b64encode(b"[" * 300_000).rstrip(b"=").decode()
+    content = line_of(ONE).rpartition(b'"signature":')[0] + f'"signature":"{header}..AA"}}'.encode()
+    assert "no detached JWS" in look(KEYS, content).faults[0]
+
+
 def test_a_seal_never_passes_for_a_record() -> None:
     (fault,) = look(KEYS, line_of(ONE, "month-seal+json")).faults
     assert "header is not that of service-record+json" in fault
@@ -168,8 +209,7 @@ class Endless:
         self.lines = iter(self._made(lines))
 
     def _made(self, lines: int) -> Iterator[bytes]:
-        line = line_of(ONE)
-        yield from (line + b"\n" for _ in range(lines))
+        yield from (line_of(record(number)) + b"\n" for number in range(1, lines + 1))
 
     def readline(self, _most: int) -> bytes:
         return next(self.lines, b"")

@@ -61,12 +61,31 @@ def test_a_newer_version_asks_for_the_newer_seal_and_an_older_one_is_passed_over
 
 def test_records_of_other_months_and_businesses_are_not_compared() -> None:
     other = record(3, 7, business="01980000-0000-7000-8000-00000000000f")
-    assert compared(export(*lines(ONE, TWO, THREE, record(9, on="2026-06-01"), other))) == (0, [ALL])
+    assert compared(export(*lines(ONE, TWO, THREE, record(9, on="2026-06-01")))) == (0, [ALL])
+    files = {
+        "seal.json": MONTH,
+        "all.ndjson": export(*lines(ONE, TWO, THREE)),
+        "other.ndjson": export(*lines(other)),
+    }
+    faults, said = verified(files)
+    assert (faults, said[-1]) == (0, ALL)
 
 
 def test_a_record_that_moved_to_another_month_is_not_too_much() -> None:
     moved = [record(4), record(4, 2, on="2026-06-02")]
     assert compared(export(*lines(ONE, TWO, THREE, *moved))) == (0, [ALL])
+    assert compared(export(*lines(*reversed(moved), ONE, TWO, THREE))) == (0, [ALL])
+
+
+def test_a_record_that_moved_into_the_month_again_is_too_much() -> None:
+    moved = [record(4, 3), record(4, 2, on="2026-06-02")]
+    assert compared(export(*lines(ONE, TWO, THREE, *moved)))[0] == 1
+    assert compared(export(*lines(ONE, TWO, THREE, *reversed(moved))))[0] == 1
+
+
+def test_two_seals_of_one_name_that_differ_are_named() -> None:
+    faults, said = verified({"1.json": MONTH, "2.json": seal(ONE, TWO), "3.json": MONTH})
+    assert (faults, "Another seal of that name" in said[1]) == (1, True), said
 
 
 def test_single_records_need_not_be_all_of_the_month() -> None:
