@@ -143,10 +143,13 @@ from jsonb_to_recordset(:rows) r (noun text, id uuid, version int, body jsonb)
 where s.business_id = :business_id and s.noun = r.noun and s.id = r.id and s.version = r.version;
 
 -- name: list_refused
--- Bodies refused and kept for a visit or a property of these.
+-- Bodies refused and kept for a visit or a property of these. A visit that was never accepted, and what was refused
+-- for another reason than an unknown property, names the property in its body alone.
 select f.id, 0 as version, f.body from refusal f
 where f.business_id = :business_id
-  and (f.claimed_id = any (:visit_ids::uuid[]) or f.property_id = any (:theirs::uuid[]));
+  and (f.claimed_id = any (:visit_ids::uuid[]) or f.property_id = any (:theirs::uuid[])
+       or exists (select from unnest(:theirs::uuid[]) u (id)
+                  where strpos(lower(encode(f.body, 'escape')), u.id::text) > 0));
 
 -- name: replace_refused
 update refusal f set body = r.body
