@@ -144,13 +144,7 @@ async def _forget_visits(db: Db, business_id: UUID, customer_id: UUID, known: Ab
     for query in (sql.forget_upkeep, sql.forget_treatments):
         await db.run(query, **alone)
     await db.run(sql.forget_incidents, **alone, gone=GONE)
-    refused = await db.many(Body, sql.list_refused, **there, theirs=known.theirs)
-    await db.run(
-        sql.replace_refused,
-        business_id=business_id,
-        ids=[one.id for one in refused],
-        bodies=[redacted_bytes(one.body) for one in refused],
-    )
+    await db.run(sql.forget_refused, **there, theirs=known.theirs, gone=GONE)
 
 
 async def _redact_bodies(db: Db, business_id: UUID, visit_ids: Sequence[UUID]) -> None:

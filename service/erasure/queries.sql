@@ -142,16 +142,15 @@ update stated_version s set body = r.body
 from jsonb_to_recordset(:rows) r (noun text, id uuid, version int, body jsonb)
 where s.business_id = :business_id and s.noun = r.noun and s.id = r.id and s.version = r.version;
 
--- name: list_refused
--- Bodies refused and kept for a visit or a property of these.
-select f.id, 0 as version, f.body from refusal f
+-- name: forget_refused
+-- Bodies refused and kept for a visit or a property of these: a visit that was never accepted names the property in
+-- its body alone. Nothing vouches for what stands under which member of such a body, and sentences of a problem quote
+-- it, so neither stays; the digest does.
+update refusal f set body = '', problem = (f.problem - 'errors') || jsonb_build_object('detail', :gone::text)
 where f.business_id = :business_id
-  and (f.claimed_id = any (:visit_ids::uuid[]) or f.property_id = any (:theirs::uuid[]));
-
--- name: replace_refused
-update refusal f set body = r.body
-from unnest(:ids::uuid[], :bodies::bytea[]) r (id, body)
-where f.business_id = :business_id and f.id = r.id;
+  and (f.claimed_id = any (:visit_ids::uuid[]) or f.property_id = any (:theirs::uuid[])
+       or exists (select from unnest(:theirs::uuid[]) u (id)
+                  where strpos(lower(encode(f.body, 'escape')), u.id::text) > 0));
 
 -- name: erase_parties_of_customer
 with gone as (
@@ -186,7 +185,10 @@ select h.noun, h.id, h.data from (
     union all
     select 5, 'refused visit', f.id::text, jsonb_build_object('received_at', f.received_at, 'body',
         encode(f.body, 'escape')) from refusal f
-    where f.business_id = :business_id and (f.claimed_id = any (:visit_ids::uuid[]) or f.property_id = any (:theirs::uuid[]))
+    where f.business_id = :business_id and f.body <> '' and (
+        f.claimed_id = any (:visit_ids::uuid[]) or f.property_id = any (:theirs::uuid[])
+        or exists (select from unnest(:theirs::uuid[]) u (id)
+                   where strpos(lower(encode(f.body, 'escape')), u.id::text) > 0))
     union all
     select 6, 'incident', i.id::text, to_jsonb(i) - 'business_id' from incident i
     where i.business_id = :business_id and (i.visit_id = any (:visit_ids::uuid[]) or i.property_id = any (:theirs::uuid[]))

@@ -5,20 +5,22 @@ from datetime import date
 
 from service.erasure.models import Home
 from service.packs.models import KeepFor
-from service.packs.rules import packs_at
+from service.packs.rules import in_force, packs_at
 
 
 def kept_until(homes: Iterable[Home], today: date) -> tuple[date, str] | None:
     """Until when a text bids to keep what names the customer, and that text's words; None where none does today.
 
-    Years count from the last day of work in the tenure. Records of pesticide use bid where a treatment is known,
-    affidavits where a job was under a permit, the others at the kinds of properties that they name.
+    Years count from the last day of work in the tenure; a text bids while it is in force. Records of
+    pesticide use bid where a treatment is known, affidavits where a job was under a permit, the others at the kinds
+    of properties that they name.
     """
     bids = [
         (until, f"{rule.sentence} ({pack.citation})")
         for home in homes
         if home.last_on is not None
         for pack in packs_at(home.packs, home.region, home.county, home.locality)
+        if in_force(pack, today)
         for rule in pack.rules
         if isinstance(rule, KeepFor) and _speaks_of(rule, home)
         for until in [_years_after(home.last_on, rule.years)]

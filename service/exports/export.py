@@ -10,7 +10,7 @@ import msgspec
 from service.exports.columns import HEADER
 from service.exports.models import Excluded, RecordDigest
 from service.exports.portions import portions, selections
-from service.exports.selection import Selection
+from service.exports.selection import ClaimName, Selection
 from service.kernel.db import Db
 from service.kernel.sql import Queries
 
@@ -31,11 +31,15 @@ async def read_rows(db: Db, business_id: UUID, sequences: list[int], *, raw: boo
     return text or b""
 
 
-async def read_excluded(db: Db, business_id: UUID, sequences: list[int]) -> list[Excluded]:
+async def read_excluded(
+    db: Db, business_id: UUID, sequences: list[int], claim: ClaimName | None
+) -> list[Excluded]:
     """The records at these places, which the claim leaves out, each with why."""
     if not sequences:
         return []
-    return await db.many(Excluded, sql.list_excluded, business_id=business_id, sequences=sequences)
+    return await db.many(
+        Excluded, sql.list_excluded, business_id=business_id, sequences=sequences, claim=claim
+    )
 
 
 async def lines(db: Db, business_id: UUID, chosen: Selection, cursor: str) -> AsyncIterator[bytes]:
@@ -58,7 +62,7 @@ async def lines(db: Db, business_id: UUID, chosen: Selection, cursor: str) -> As
     if chosen.claim is not None:
         # once more over the same places, so that what was left out need not be kept in memory
         async for selected in selections(db, business_id, chosen):
-            if left_out := await read_excluded(db, business_id, selected.left_out):
+            if left_out := await read_excluded(db, business_id, selected.left_out, chosen.claim):
                 told = parted + msgspec.json.encode(left_out)[1:-1]
                 of_last_line.update(told)
                 yield told

@@ -37,8 +37,13 @@ from (
 ) l;
 
 -- name: list_excluded
--- What a claim leaves out, with the record's own words for why.
-select r.number, r.version, r.bytes::jsonb #>> '{content,statement}' as why
+-- What a claim leaves out, with the record's own words for why: that claim's, else its statement (a withdrawn record
+-- makes no claim, and an old one gave none of its own).
+select r.number, r.version,
+       coalesce(w.content #>> array[case :claim::text when 'by_us' then 'pesticide_free_by_us'
+                                                else 'pesticide_known_at_property' end, 'why'],
+                w.content->>'statement') as why
 from service_record r
+cross join lateral (select r.bytes::jsonb->'content' as content offset 0) w
 where r.business_id = :business_id and r.sequence = any (:sequences::bigint[])
 order by r.sequence;

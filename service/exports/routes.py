@@ -196,7 +196,9 @@ async def _page(
     last = places[limit - 1] if more else chosen.upto
     cursor = cursor_in(chosen, last, epoch) if more else cursor_after(chosen, epoch)
     text = await export.read_lines(db, business_id, [one for one in selected.held if one <= last])
-    excluded = await export.read_excluded(db, business_id, [one for one in selected.left_out if one <= last])
+    excluded = await export.read_excluded(
+        db, business_id, [one for one in selected.left_out if one <= last], chosen.claim
+    )
     items = [msgspec.Raw(line) for line in text.splitlines()]
     content = msgspec.json.encode({"items": items, "next": cursor, "excluded": excluded})
     coding = coding_of(request.headers.get("accept-encoding"))

@@ -239,9 +239,10 @@ def _account(stated: Stated, zone: ZoneInfo) -> list[Line]:
 
 
 def _persons(one: Record) -> list[Line]:
-    """Who did the work, and the note to the customer; nothing where it was erased."""
-    party = one.content.party
+    """Who did the work, and the note to the customer; where it was erased, when and on which ground."""
+    party, erased = one.content.party, one.content.erased
     if party is None:
-        return [Line("Persons", "erased")]
+        said = f"erased on {day_words(erased.at.date())}: {erased.ground}" if erased else "erased"
+        return [Line("Persons", said)]
     lines = [Line("Done by", ", ".join(party.worker_names)), Line("Note", party.customer_note or "")]
     return [line for line in lines if line.text]

@@ -6,6 +6,7 @@ from uuid import UUID
 
 from msgspec import Struct
 
+from service.kernel.values import Erased
 from service.packs.models import Pack
 from service.wording.content import LicenceStated, PartyStated, Stated
 
@@ -79,6 +80,7 @@ class Content(Struct, frozen=True, kw_only=True):
     licences: list[LicenceStated] | None
     property_ref: str | None
     party: PartyStated | None
+    erased: Erased | None = None
 
 
 class Record(Struct, frozen=True, kw_only=True):

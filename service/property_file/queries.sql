@@ -30,7 +30,7 @@ order by r.service_on, r.number, r.version;
 -- What was stated in these versions; `persons` only where the file is the customer's own.
 select r.sequence, w.record->>'replaces' as replaces, w.record->'content' as content,
        w.record #> '{issuer,licences}' as licences, w.record #>> '{refs,property}' as property_ref,
-       case when :persons then r.party end as party
+       case when :persons then r.party end as party, case when :persons then r.erased end as erased
 from service_record r
 -- "offset 0" keeps the planner from reading the text anew for every column
 cross join lateral (select r.bytes::jsonb as record offset 0) w

@@ -308,3 +308,19 @@ async def test_another_business_and_a_phone_erase_nobody(api: Api, other: Api) -
     assert (await other.get(f"customers/{CUSTOMER}/personal-data")).status_code == 404
     phone = await api.key_with("record", "read")
     assert (await phone.post(f"customers/{CUSTOMER}/erase", GROUND)).status_code == 403
+
+
+async def test_a_visit_that_was_refused_and_never_accepted_loses_its_texts_too(
+    spoken_of: Api, owner: "Owner[Any]"
+) -> None:
+    """Its id is no visit's, and only the body names the property."""
+    new_id = an_id(310)
+    refused = await spoken_of.put(f"visits/{new_id}", the_visit() | {"outcome": WORD, "custmer_note": WORD})
+    assert refused.status_code == 422, refused.text
+    kept = await owner.fetchval("select count(*) from refusal where claimed_id = $1", new_id)
+    assert kept == 1
+    held = (await spoken_of.get(f"customers/{CUSTOMER}/personal-data")).json()["held"]
+    assert any(one["noun"] == "refused visit" and "custmer_note" in one["data"]["body"] for one in held)
+    answer = await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
+    assert answer.status_code == 200, answer.text
+    assert {"refusal.body", "refusal.problem"} & await tables_with(owner, WORD) == set()

@@ -1,10 +1,19 @@
 """What of a body is a person's, by every member that a visit may have."""
 
 import json
+from datetime import UTC, date, datetime
+from typing import Any
+from uuid import UUID
 
+import msgspec
+import pytest
+
+from service.erasure.models import Home
+from service.erasure.rules import kept_until
 from service.facts.models import VisitBody
 from service.facts.texts import redacted, redacted_bytes
 from service.kernel.bodies import decode
+from service.packs.models import Pack
 from tests.bodies import NOW, full_visit
 
 TEXTS = ("the groundskeeper", "wet\nsoil", "Gate closed again.", "one bed locked", "forgot the mowing")
@@ -31,3 +40,36 @@ def test_redacting_twice_changes_nothing_more() -> None:
 def test_of_a_body_that_cannot_be_read_nothing_stays() -> None:
     for raw in (b"", b"\xff\xfe", b"{", b'"\\ud800"', b'{"a":1e999}'):
         assert redacted_bytes(raw) == b""
+
+
+def home_with(**pack: Any) -> Home:
+    """A garden, last worked at in May 2026, where a text of the business's own asks for five years."""
+    rule = {
+        "kind": "keep_for",
+        "id": "keep",
+        "sentence": "Keep it five years.",
+        "what": "service_record",
+        "years": 5,
+    }
+    told = {"name": "keeping", "region": "US-ID", "authority": "the county", "citation": "Code 1.", "state": "law",
+            "verified_on": "2026-01-01", "rules": [rule], "id": UUID(int=1), "version": 1,
+            "received_at": datetime(2026, 1, 1, tzinfo=UTC)}  # fmt: skip
+    return Home(
+        property_id=UUID(int=2), kind="garden", region="US-ID", county=None, locality=None,
+        packs=[msgspec.convert(told | pack, Pack)], is_theirs=True, is_last=True, treated=False, under_permit=False,
+        last_on=date(2026, 5, 14),
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("pack", "until"),
+    [
+        ({}, date(2031, 5, 14)),
+        ({"effective_from": "2020-01-01", "effective_until": "2027-01-02"}, date(2031, 5, 14)),
+        ({"effective_until": "2027-01-01"}, None),
+        ({"effective_from": "2027-01-02"}, None),
+    ],
+)
+def test_a_text_bids_while_it_is_in_force(pack: dict[str, Any], until: date | None) -> None:
+    bids = kept_until([home_with(**pack)], date(2027, 1, 1))
+    assert (bids and bids[0]) == until

@@ -1,9 +1,11 @@
 """Records of kinds and members that this version has never met, and persons who were erased."""
 
+from datetime import UTC, datetime
 from typing import Any
 
 import msgspec
 
+from service.kernel.values import Erased
 from service.property_file.full import full_file
 from service.property_file.models import Content, File, Place, Record
 from service.wording.content import PartyStated, Stated
@@ -23,7 +25,9 @@ PLACE = Place(
 )
 
 
-def file_with(content: dict[str, Any], party: PartyStated | None = None) -> File:
+def file_with(
+    content: dict[str, Any], party: PartyStated | None = None, erased: Erased | None = None
+) -> File:
     """A customer's file of one record that states this."""
     head = a_version(1)
     stated = Content(
@@ -33,6 +37,7 @@ def file_with(content: dict[str, Any], party: PartyStated | None = None) -> File
         licences=None,
         property_ref=None,
         party=party,
+        erased=erased,
     )
     return full_file(chosen_of("customer", [head]), PLACE, [[Record(head=head, content=stated)]])
 
@@ -57,3 +62,10 @@ def test_persons_who_were_erased_are_said_to_be():
     assert {one.label: one.text for one in record.lines}["Persons"] == "erased"
     (record,) = file_with({"kind": "visit"}, PartyStated(worker_names=["R. Example"])).parts[0].records
     assert {one.label: one.text for one in record.lines}["Done by"] == "R. Example"
+
+
+def test_an_erasure_is_told_with_its_day_and_ground():
+    at = datetime(2026, 5, 14, 18, tzinfo=UTC)
+    (record,) = file_with({"kind": "visit"}, erased=Erased(at=at, ground="Asked for.")).parts[0].records
+    told = {one.label: one.text for one in record.lines}["Persons"]
+    assert told == "erased on 14 May 2026: Asked for."
