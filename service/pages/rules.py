@@ -108,7 +108,8 @@ def _claim(claim: ClaimStated | None, by: str) -> list[ClaimShown]:
     whose = " by us" if by else " by anybody, as far as is known"
     text = f"No pesticide was used{whose}" if claim.free else f"A pesticide was used{whose}"
     visits = counted(len(claim.visit_ids), "visit")
-    return [ClaimShown(f"{text} ({visits}; {claim.visits_stating_none} state no treatment).", claim.free)]
+    rests = f"this rests on {visits}, of which {claim.visits_stating_none} say that nothing was applied"
+    return [ClaimShown(f"{text}; {rests}.", claim.free)]
 
 
 def _sections(stated: Stated, beside: Beside, zone: ZoneInfo) -> list[Section]:
@@ -198,11 +199,15 @@ def _told(stated: Stated, beside: Beside, zone: ZoneInfo) -> Section | None:
 
 
 def _next(stated: Stated, zone: ZoneInfo) -> Section | None:
-    soonest = min((one.due_at for one in stated.next_due if one.due_at), default=None)
-    if soonest is None:
-        return None
-    sets = counted(len({one.set_id for one in stated.next_due}), "set")
-    return _one("Next look", f"Due before {_moment(soonest, zone)}, at {sets}")
+    sets_at: dict[datetime, set[str]] = {}
+    for one in stated.next_due:
+        if one.due_at is not None:
+            sets_at.setdefault(one.due_at, set()).add(one.set_id)
+    said = [
+        f"Due before {_moment(due, zone)}, at {counted(len(sets), 'set')}."
+        for due, sets in sorted(sets_at.items())
+    ]
+    return Section(heading="Next look", sentences=said) if said else None
 
 
 def _verifying(signed: Signed) -> list[Row]:

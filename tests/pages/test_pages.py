@@ -62,7 +62,7 @@ def test_a_page_says_who_where_when_and_what_in_local_time() -> None:
             *("2 × scissor jaw", "looked at, set again", "in the ground, set", "1 mole (Scapanus latimanus)"),
             *("1 vole (Microtus californicus)", "3 mounds cleared", "reseeded 0.3 m²", "the caretaker"),
             *(
-                "No pesticide was used by us (2 visits; 1 state no treatment)",
+                "No pesticide was used by us; this rests on 2 visits, of which 1 say that nothing was applied.",
                 "A pesticide was used by anybody",
             ),
             *("Castor oil (minimum risk pesticide), pellets, 2 kg", "Due before 16 May 2026, 00:00"),
