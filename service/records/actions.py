@@ -62,7 +62,6 @@ async def issue_month(entry: Entry, sealing_key: bytes, property_id: UUID, first
     """
     db, business_id = entry.db, entry.business_id
     month, zone = await read_month(db, business_id, property_id, first_on)
-    check_ended(month, zone, entry.now)
     latest = await db.maybe(
         Latest,
         sql.latest_version_of_month,
@@ -70,6 +69,9 @@ async def issue_month(entry: Entry, sealing_key: bytes, property_id: UUID, first
         property_id=property_id,
         month_on=first_on,
     )
+    if latest is None:
+        # one that was issued keeps up with the facts, also where the property's zone was amended since
+        check_ended(month, zone, entry.now)
     draft = await month_draft(db, business_id, property_id, month)
     return await _issue(entry, sealing_key, draft, latest)
 

@@ -12,6 +12,7 @@ import pytest
 from service.records.ticks import handlers
 from service.work import ticks as work
 from tests.bodies import a_visit, an_id
+from tests.books import run_to
 from tests.http import PROPERTY, SEALING_KEY, Api, Clock, a_property
 
 JUNE = datetime(2026, 6, 2, 16, tzinfo=UTC)
@@ -270,3 +271,21 @@ async def test_who_was_told_and_how_stands_beside_the_bytes_and_in_none_of_them(
     nobody = await june.post("service-records", {"visit_id": an_id(101)})
     name = nobody.headers["location"].rpartition("/")[2]
     assert "told" not in (await june.get(f"service-records/{name}?party=true")).json()["party"]
+
+
+async def test_a_month_that_was_issued_keeps_up_where_the_zone_is_amended_so_that_it_has_not_ended(
+    june: Api, clock: Clock, clock_pool: Any, pool: Any
+) -> None:
+    """Half an hour into June in Los Angeles, it is still May in Honolulu."""
+    clock.now = datetime(2026, 6, 1, 7, 30, tzinfo=UTC)
+    await month(june)
+    place = await june.get(f"properties/{PROPERTY}")
+    moved = await june.patch(
+        f"properties/{PROPERTY}", {"zone": "Pacific/Honolulu"}, If_Match=place.headers["etag"]
+    )
+    assert moved.status_code == 200, moved.text
+    await run_to(clock_pool, pool, clock.now)
+    clock.now += SETTLED
+    await run_to(clock_pool, pool, clock.now)
+    assert clock.now < datetime(2026, 6, 1, 10, tzinfo=UTC)
+    assert (await month(june, status=200))["version"] == 2
