@@ -1,6 +1,6 @@
 """What the courier does to the tables: number, claim, settle, hand back, pause; no transaction outlives a call."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import NamedTuple
 from uuid import UUID
@@ -99,6 +99,7 @@ class _Said(Struct, frozen=True, kw_only=True, omit_defaults=True):
     error: str | None = None
     duration_ms: int
     answer: bytes | None = None
+    spread: float
 
 
 class _KeyRow(SealedKey, frozen=True, kw_only=True):
@@ -150,12 +151,13 @@ async def receivers(pool: Pool, endpoint_ids: Collection[UUID]) -> dict[UUID, Re
 
 
 async def settle(
-    pool: Pool, attempted: Sequence[Attempted], spread: float, now: datetime | None = None
+    pool: Pool, attempted: Sequence[Attempted], dice: Callable[[], float], now: datetime | None = None
 ) -> list[Settled]:
     """Write what came of many attempts in one statement; those whose lease had passed on change nothing.
 
-    `spread`, around 1, varies how long a circuit that opens stays open. An endpoint whose receiver is gone, or to which
-    nothing got through for days, is paused, each in a transaction of its own.
+    `dice`, evenly from [0, 1), varies how long each circuit that opens stays open, so that those that opened together
+    do not all try again at once. An endpoint whose receiver is gone, or to which nothing got through for days, is
+    paused, each in a transaction of its own.
     """
     if not attempted:
         return []
@@ -166,14 +168,13 @@ async def settle(
         failures_to_open=rules.FAILURES_TO_OPEN,
         shortest_open=rules.SHORTEST_OPEN,
         longest_open=rules.LONGEST_OPEN,
-        spread=spread,
-        said=[_said(one) for one in attempted],
+        said=[_said(one, 0.5 + dice()) for one in attempted],
     )
     await _pause_hopeless(pool, attempted, settled, now or utc_now())
     return settled
 
 
-def _said(one: Attempted) -> _Said:
+def _said(one: Attempted, spread: float) -> _Said:
     state, wait = _state_after(one.verdict)
     return _Said(
         business_id=one.claimed.business_id,
@@ -188,6 +189,7 @@ def _said(one: Attempted) -> _Said:
         error=one.outcome.error,
         duration_ms=one.outcome.duration_ms,
         answer=one.outcome.answer or None,
+        spread=spread,
     )
 
 

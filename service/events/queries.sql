@@ -271,7 +271,8 @@ order by e.id, k.made_at desc, k.scheme;
 with at as materialized (select coalesce(:now::timestamptz, now()) as now), said as materialized (
     select * from json_to_recordset(:said::json)
         as s (business_id uuid, endpoint_id uuid, version int, deliverynumber bigint, fence int, state text,
-              wait interval, sent_at timestamptz, status int, error text, duration_ms int, answer text)
+              wait interval, sent_at timestamptz, status int, error text, duration_ms int, answer text,
+              spread float8)
 ), locked as materialized (
     select e.business_id, e.id
     from endpoint e
@@ -287,10 +288,11 @@ with at as materialized (select coalesce(:now::timestamptz, now()) as now), said
     from said s
     where d.business_id = s.business_id and d.endpoint_id = s.endpoint_id and d.deliverynumber = s.deliverynumber
       and d.fence = s.fence and (select count(*) from locked) >= 0
-    returning d.business_id, d.endpoint_id, d.deliverynumber, d.state, s.version
+    returning d.business_id, d.endpoint_id, d.deliverynumber, d.state, s.version, s.spread
 ), counted as (
     select business_id, endpoint_id, version, array_agg(deliverynumber) as deliverynumbers,
-           bool_or(state = 'delivered') as got_through, count(*)::int as tried
+           bool_or(state = 'delivered') as got_through, count(*)::int as tried,
+           max(spread) as spread
     from settled group by business_id, endpoint_id, version
 ), circuit as (
     update endpoint e
@@ -298,7 +300,7 @@ with at as materialized (select coalesce(:now::timestamptz, now()) as now), said
         failing_since = case when not k.got_through
             then coalesce(e.failing_since, (select now from at)) end,
         next_try_at = case when not k.got_through and e.failures + k.tried >= :failures_to_open
-            then (select now from at) + :spread::float8 * least(:longest_open::interval, greatest(
+            then (select now from at) + k.spread * least(:longest_open::interval, greatest(
                 :shortest_open::interval,
                 ((select now from at) - coalesce(e.failing_since, (select now from at))) / 2))
             end

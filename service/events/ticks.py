@@ -114,7 +114,7 @@ async def _settle(pool: Pool, air: Air) -> None:
 async def _settle_all(pool: Pool, landed: Sequence[Attempted]) -> list[Settled]:
     """All at once, or one by one where the database does not take one of them; that one is left to its lease."""
     try:
-        return await deliveries.settle(pool, landed, 0.5 + dice())
+        return await deliveries.settle(pool, landed, dice)
     except UNFIT as unfit:
         if len(landed) == 1:
             which = landed[0].claimed

@@ -178,7 +178,7 @@ async def deliver(
     attempted = await attempt_all(
         courier, sessions, claimed, now, timeout_seconds=timeout_seconds, sealing_key=sealing_key
     )
-    await deliveries.settle(courier, attempted, 1.0, now)
+    await deliveries.settle(courier, attempted, lambda: 0.5, now)
     return attempted
 
 

@@ -1,6 +1,7 @@
 """One bad endpoint harms nobody: what each kind costs, what is kept of it, and the circuit that opens."""
 
 import asyncio
+import itertools
 import socket
 import threading
 from collections.abc import Awaitable, Callable
@@ -15,7 +16,7 @@ from service.events.models import EndpointResumed
 from service.events.outbox import entry
 from service.kernel.now import utc_now
 from tests.bad_receivers import BEHAVIOURS, misbehaving
-from tests.events.conftest import Book, deliver, fan_out, receiving, running, status
+from tests.events.conftest import Book, attempt_all, deliver, fan_out, receiving, running, status
 
 NOW = utc_now()
 # What is kept of one attempt: state, status, and how the sentence begins.
@@ -166,6 +167,19 @@ async def test_a_circuit_opens_lets_one_try_and_closes_with_what_gets_through(
         assert through.outcome.status == 204
         assert await circuit(book, endpoint_id) == (0, None, None)
         assert len(await deliver(courier, sessions, hour)) == count + 2
+
+
+async def test_circuits_that_open_together_do_not_try_again_together(book: Book, courier, sessions) -> None:
+    thrown = itertools.count(0, 0.01)
+    async with receiving(*[status(500)] * 100) as receiver:
+        ids = [(await book.add_endpoint(receiver.url))[0] for _ in range(2)]
+        await book.tell(NOW, rules.FAILURES_TO_OPEN)
+        await fan_out(courier, NOW)
+        claimed = await deliveries.claim(courier, 100, now=NOW)
+        attempted = await attempt_all(courier, sessions, claimed, NOW)
+        await deliveries.settle(courier, attempted, lambda: next(thrown), NOW)
+        (_, _, first), (_, _, second) = [await circuit(book, one) for one in ids]
+        assert first != second
 
 
 async def test_a_circuit_stays_open_for_half_as_long_as_it_has_failed_up_to_an_hour(

@@ -198,7 +198,7 @@ async def test_a_lost_sealing_key_is_said_and_nothing_is_sent(book: Book, courie
         (claimed,) = await claim(courier, 1, now=NOW)
         to = await deliveries.receivers(courier, [endpoint_id])
         attempted = await lanes.attempt(sessions, bytes(32), to[endpoint_id], claimed, NOW, lambda: 0.5)
-        await settle(courier, [attempted], 1.0, NOW)
+        await settle(courier, [attempted], lambda: 0.5, NOW)
         assert receiver.arrived.empty()
     (kept,) = await book.deliveries(endpoint_id)
     assert kept.state == "waiting"
@@ -229,13 +229,13 @@ async def test_the_late_word_of_a_courier_changes_nothing(book: Book, courier):
     before = await book.deliveries(endpoint_id)
 
     gone = Attempted(stale, rules.Outcome(status=410, sent_at=NOW, duration_ms=1), rules.GivenUp())
-    assert await settle(courier, [gone], 1.0, NOW + deliveries.LEASE) == []
+    assert await settle(courier, [gone], lambda: 0.5, NOW + deliveries.LEASE) == []
     assert await book.deliveries(endpoint_id) == before
     state = await book.owner.fetchval("select state from setbook.endpoint where id = $1", endpoint_id)
     assert state == "active"
 
     good = Attempted(fresh, rules.Outcome(status=204, sent_at=NOW, duration_ms=1), rules.Delivered())
-    (settled,) = await settle(courier, [good], 1.0, NOW)
+    (settled,) = await settle(courier, [good], lambda: 0.5, NOW)
     assert settled.deliverynumbers == [fresh.deliverynumber]
     assert [one.state for one in await book.deliveries(endpoint_id)] == ["delivered"]
 
@@ -350,7 +350,7 @@ async def test_a_word_said_twice_does_not_undo_a_replay(book: Book, courier, ses
                 after_deliverynumber=0,
                 most=1,
             )
-        assert await settle(courier, said, 1.0, NOW) == []
+        assert await settle(courier, said, lambda: 0.5, NOW) == []
         (kept,) = await book.deliveries(endpoint_id)
         assert kept.state == "waiting"
         await deliver(courier, sessions, NOW)
@@ -389,7 +389,7 @@ async def test_an_endpoint_is_taken_out_while_its_failures_are_settled(book: Boo
     of = {"business_id": book.business_id, "id": endpoint_id}
     async with entry(book.pool, book.business_id, NOW) as opened:
         await opened.db.run(deliveries.sql.read_endpoint_for_update, **of)
-        settling = asyncio.create_task(settle(courier, attempted, 1.0, NOW))
+        settling = asyncio.create_task(settle(courier, attempted, lambda: 0.5, NOW))
         while not await book.owner.fetchval(WAITING_FOR_LOCK):
             pass
         await opened.db.run(deliveries.sql.delete_endpoint, **of)
@@ -406,7 +406,7 @@ async def test_a_410_of_an_address_that_was_amended_meanwhile_pauses_nothing(boo
         await book.owner.execute(
             "update endpoint set version = version + 1, url = url || '?new' where id = $1", endpoint_id
         )
-        await settle(courier, attempted, 1.0, NOW)
+        await settle(courier, attempted, lambda: 0.5, NOW)
         # nor does the circuit of the new one count it
         assert await book.owner.fetchval("select failures from endpoint where id = $1", endpoint_id) == 0
         state = "select state from endpoint where id = $1"

@@ -246,7 +246,7 @@ async def test_what_is_in_the_air_is_not_doubled_by_a_replay_or_a_resumption(
         assert await deliveries.claim(courier, 10, now=NOW) == []
         good = rules.Outcome(status=204, sent_at=NOW, duration_ms=1)
         attempted = deliveries.Attempted(flying, good, rules.Delivered())
-        assert len(await deliveries.settle(courier, [attempted], 1.0, NOW)) == 1
+        assert len(await deliveries.settle(courier, [attempted], lambda: 0.5, NOW)) == 1
 
 
 async def test_a_resumed_endpoint_gets_what_waited_at_once(
