@@ -1,7 +1,6 @@
 """Erasing a person in one transaction of the business, so that nothing issued at the same time keeps a name."""
 
 from collections.abc import Sequence
-from datetime import date
 from typing import Any
 from uuid import UUID
 from zoneinfo import ZoneInfo
@@ -63,12 +62,6 @@ async def about(db: Db, business_id: UUID, customer_id: UUID) -> About:
     return About(homes=homes, theirs=theirs, last_held=last_held, visit_ids=visit_ids)
 
 
-async def today_of(db: Db, business_id: UUID, entry: Entry) -> date:
-    """The local date of the business."""
-    business = await stated.read(db, BUSINESS, business_id, business_id)
-    return local_date(entry.now, ZoneInfo(business.zone))
-
-
 async def erase_customer(entry: Entry, customer_id: UUID, ground: str) -> Erasure:
     """Take the customer's name, addresses and texts out of the book; what was done and what is signed stays.
 
@@ -79,7 +72,8 @@ async def erase_customer(entry: Entry, customer_id: UUID, ground: str) -> Erasur
     if before.erased is not None:
         return Erasure(id=customer_id, erased=before.erased, records=0, visits=0)
     known = await about(db, business_id, customer_id)
-    if (bids := kept_until(known.homes, await today_of(db, business_id, entry))) is not None:
+    business = await stated.read(db, BUSINESS, business_id, business_id)
+    if bids := kept_until(known.homes, local_date(entry.now, ZoneInfo(business.zone))):
         until, words = bids
         raise Refused(
             "conflict", f"What names this customer is to be kept until {until}: {words}; erase it then."

@@ -7,7 +7,7 @@ from uuid import UUID
 from msgspec import Struct
 
 from service.kernel.errors import Refused
-from service.kernel.http import accepted
+from service.kernel.http import form_of
 from service.kernel.paging import decode_cursor, encode_cursor
 
 Format = Literal["json", "ndjson", "csv", "xlsx"]
@@ -77,8 +77,7 @@ def period(since: date | None, until: date | None, month: tuple[date, date] | No
 
 def format_of(wanted: str | None, accept: str | None) -> Format:
     """What `format` says, else what Accept likes best (RFC 9110 section 12.5.1); 406 where there is none."""
-    named = next((form for form in MEDIA.values() if form == wanted), None)
-    found = named if wanted else accepted(accept, MEDIA)
+    found = form_of(wanted, accept, MEDIA)
     if found is not None:
         return found
     listed = ", ".join(f"{media} (format={form})" for media, form in MEDIA.items())

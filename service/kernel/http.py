@@ -138,6 +138,12 @@ def weights(field: str) -> dict[str, float]:
     return {name: weight for name, weight in parts.items() if name}
 
 
+def form_of(wanted: str | None, accept: str | None, offered: Mapping[str, S]) -> S | None:
+    """What `format` names of what is offered by media type, else what Accept likes best; None where there is none."""
+    named = next((form for form in offered.values() if form == wanted), None)
+    return named if wanted else accepted(accept, offered)
+
+
 def _weight(one: str) -> float:
     weight = _WEIGHT.search(one.replace(" ", ""))
     return 1.0 if weight is None else float(weight.group(1))

@@ -16,7 +16,7 @@ from service import __version__
 from service.kernel.canonical import sha256
 from service.kernel.db import Db, Pool
 from service.kernel.errors import Missing, Refused
-from service.kernel.http import accepted, read_answer, route, weak_tag
+from service.kernel.http import form_of, read_answer, route, weak_tag
 from service.kernel.sql import Queries
 from service.kernel.typeset import pdf_of
 from service.kernel.values import Erased
@@ -27,7 +27,7 @@ from service.records.answers import RecordVersion, RecordVersions, RecordWithPar
 from service.records.models import Party, SignedRecord
 from service.records.rules import with_party
 from service.wording.content import PartyStated
-from service.wording.words import day_words
+from service.wording.words import erased_words
 
 sql = Queries(__package__)
 FOLDER = Path(__file__).parent
@@ -102,7 +102,7 @@ async def read_service_record(
 
 
 def _format_of(form: str | None, accept: str | None) -> str:
-    found = form if form in MEDIA.values() else None if form else accepted(accept, MEDIA)
+    found = form_of(form, accept, MEDIA)
     if found is None:
         listed = ", ".join(f"{media} (format={name})" for media, name in MEDIA.items())
         raise Refused("not_acceptable", f"A service record comes as {listed}; ask for one of these.")
@@ -161,7 +161,7 @@ def _stated(party: Party | None) -> PartyStated | None:
 
 
 def _said_of(erased: Erased | None) -> str | None:
-    return None if erased is None else f"Erased on {day_words(erased.at.date())}: {erased.ground}"
+    return None if erased is None else f"E{erased_words(erased)[1:]}"
 
 
 def html_of(page: Page) -> str:

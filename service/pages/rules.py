@@ -1,15 +1,14 @@
 """From a record to its page: what a customer wants to know first, in plain words and local time. Pure."""
 
-import base64
-import json
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from service.kernel.days import local_date
 from service.pages.models import Beside, ClaimShown, Page, Row, Section, Signed, Table
+from service.sets.models import IN_THE_GROUND
+from service.signatures.rules import kid_of
 from service.wording.content import ClaimStated, Stated
 from service.wording.words import (
-    IN_THE_GROUND,
     counted,
     day_words,
     each_animal,
@@ -214,12 +213,14 @@ def _verifying(signed: Signed) -> list[Row]:
     rows = [Row("SHA-256 of the record", signed.sha256)]
     if signed.signature is None:
         return [*rows, Row("Signature", "none: it was issued before records were signed")]
-    header = signed.signature.partition(".")[0]
-    kid = json.loads(base64.urlsafe_b64decode(header + "=" * (-len(header) % 4)))["kid"]
     said = (
         "The signed record itself is proof, this page is its print; the issuer hands it out with the key set"
     )
-    return [*rows, Row("Key", kid), Row("To check", f"{said} at /.well-known/jwks.json.")]
+    return [
+        *rows,
+        Row("Key", kid_of(signed.signature)),
+        Row("To check", f"{said} at /.well-known/jwks.json."),
+    ]
 
 
 def _moment(at: datetime | None, zone: ZoneInfo) -> str:

@@ -6,7 +6,7 @@ from typing import Literal, get_args
 from uuid import UUID
 
 from service.kernel.errors import Refused
-from service.kernel.http import accepted
+from service.kernel.http import form_of
 from service.kernel.sentences import shown
 from service.property_file.models import Asked, Audience
 
@@ -33,8 +33,7 @@ def asked_for(audience: str, from_on: date | None, until_on: date | None, custom
 
 def format_of(wanted: str | None, accept: str | None) -> Format:
     """What `format` says, else what Accept likes best (RFC 9110 section 12.5.1); 406 where there is none."""
-    named = next((form for form in MEDIA.values() if form == wanted), None)
-    found = named if wanted else accepted(accept, MEDIA)
+    found = form_of(wanted, accept, MEDIA)
     if found is None:
         listed = _listed([f"{media} (format={form})" for media, form in MEDIA.items()])
         raise Refused("not_acceptable", f"A property's file comes as {listed}; ask for one of these.")

@@ -22,6 +22,7 @@ from service.wording.words import (
     counted,
     day_words,
     each_animal,
+    erased_words,
     method_words,
     month_words,
     plain,
@@ -242,7 +243,7 @@ def _persons(one: Record) -> list[Line]:
     """Who did the work, and the note to the customer; where it was erased, when and on which ground."""
     party, erased = one.content.party, one.content.erased
     if party is None:
-        said = f"erased on {day_words(erased.at.date())}: {erased.ground}" if erased else "erased"
+        said = erased_words(erased) if erased else "erased"
         return [Line("Persons", said)]
     lines = [Line("Done by", ", ".join(party.worker_names)), Line("Note", party.customer_note or "")]
     return [line for line in lines if line.text]

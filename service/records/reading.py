@@ -1,6 +1,5 @@
 """What a record is made of, read from the book: facts of the content, names of the party, the basis."""
 
-import base64
 from collections.abc import Collection, Sequence
 from datetime import UTC, date, datetime
 from typing import Any
@@ -34,6 +33,7 @@ from service.records.models import Arrival, Awaited, Basis, Party, Rested, ToldT
 from service.records.month_rules import month_from
 from service.records.month_rules import scope_of as scope_of_month
 from service.records.rules import duration, presence, scope_of
+from service.signatures.rules import base64url
 from service.signs.models import SignFacts
 from service.signs.rules import starts
 
@@ -193,7 +193,7 @@ async def read_party(
         addresses=addresses + [one for one in (holder.addresses if holder else []) if one != around.address],
         customer_name=holder.name if holder else None,
         customer_note=note,
-        salt=base64.urlsafe_b64encode(salt).rstrip(b"=").decode(),
+        salt=base64url(salt),
         worker_names=await db.column(
             sql.list_worker_names, business_id=business_id, worker_ids=list(worker_ids)
         ),

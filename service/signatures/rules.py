@@ -27,6 +27,14 @@ def base64url(raw: bytes) -> str:
     return base64.urlsafe_b64encode(raw).rstrip(b"=").decode()
 
 
+def from_base64url(text: str) -> bytes:
+    """Back again; ValueError for any but the one text of these bytes, so that a changed letter never passes."""
+    raw = base64.urlsafe_b64decode(text + "=" * (-len(text) % 4))
+    if base64url(raw) != text:
+        raise ValueError("not base64url")
+    return raw
+
+
 def thumbprint(public: bytes) -> str:
     """The RFC 7638 name of an Ed25519 public key of 32 bytes: base64url of the SHA-256 of its required members."""
     return base64url(sha256(canonical({"crv": "Ed25519", "kty": "OKP", "x": base64url(public)})))
@@ -47,8 +55,8 @@ def check(keys: Mapping[str, Ed25519PublicKey], kind: str, payload: bytes, detac
     """The `kid` of the key that signed the payload as such a kind; NotVerified says what does not hold."""
     header, _, rest = detached.partition(".")
     try:
-        said = json.loads(_bytes_of(header))
-        signature = _bytes_of(rest.removeprefix("."))
+        said = json.loads(from_base64url(header))
+        signature = from_base64url(rest.removeprefix("."))
         kid = said["kid"]
     except (ValueError, TypeError, KeyError, RecursionError) as wrong:
         raise NotVerified("The signature is no detached JWS (header..signature).") from wrong
@@ -67,13 +75,10 @@ def check(keys: Mapping[str, Ed25519PublicKey], kind: str, payload: bytes, detac
     return kid
 
 
+def kid_of(detached: str) -> str:
+    """The `kid` that a signature of ours names."""
+    return str(json.loads(from_base64url(detached.partition(".")[0]))["kid"])
+
+
 def _signed(header: str, payload: bytes) -> bytes:
     return f"{header}.{base64url(payload)}".encode()
-
-
-def _bytes_of(text: str) -> bytes:
-    """Strictly: one text for the same bytes, so that a changed letter never passes."""
-    raw = base64.urlsafe_b64decode(text + "=" * (-len(text) % 4))
-    if base64url(raw) != text:
-        raise ValueError("not base64url")
-    return raw

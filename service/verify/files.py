@@ -13,7 +13,7 @@ from service.kernel.errors import CannotStart
 KEY_SET_NAMES = ("keys.json", "jwks.json")
 ENDINGS = (".json", ".ndjson")
 # What a damaged archive or disk raises while it is read.
-BROKEN = (OSError, EOFError, RuntimeError, NotImplementedError, zipfile.BadZipFile, zlib.error)
+BROKEN = (OSError, EOFError, RuntimeError, zipfile.BadZipFile, zlib.error)
 
 
 @dataclass(frozen=True)

@@ -1,11 +1,9 @@
 """The key set (RFC 7517, 8037) that signatures are checked by. Pure."""
 
-import base64
-
 import msgspec
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
-from service.signatures.rules import base64url, thumbprint
+from service.signatures.rules import from_base64url, thumbprint
 from service.verify.models import Keys
 
 KEY_BYTES = 32
@@ -39,7 +37,7 @@ def _public(entry: dict[str, object]) -> bytes | None:
     x = str(entry.get("x"))
     is_ours = (entry.get("kty"), entry.get("crv")) == ("OKP", "Ed25519")
     try:
-        raw = base64.urlsafe_b64decode(x + "=" * (-len(x) % 4))
+        raw = from_base64url(x)
     except ValueError:
         return None
-    return raw if is_ours and len(raw) == KEY_BYTES and base64url(raw) == x else None
+    return raw if is_ours and len(raw) == KEY_BYTES else None

@@ -7,9 +7,11 @@ from itertools import groupby
 from typing import get_args
 from zoneinfo import ZoneInfo
 
+from service.claims.rules import BY
 from service.kernel.days import local_date
-from service.kernel.values import Mechanism
+from service.kernel.values import Erased, Mechanism
 from service.methods.models import ClassName
+from service.sets.models import IN_THE_GROUND
 from service.wording.content import (
     AnimalsStated,
     MethodStated,
@@ -21,9 +23,7 @@ from service.wording.content import (
 
 MECHANISMS = get_args(Mechanism)
 CLASSES = get_args(ClassName)
-IN_THE_GROUND = ("standing", "made_safe", "missing")
 NOT_TAKEN = ("escaped", "released_here")
-BY = {"us": "us", "customer": "the customer", "other": "others"}
 # What people call the animals of a genus.
 COMMON = {
     **dict.fromkeys(("Condylura", "Neurotrichus", "Parascalops", "Scalopus", "Scapanus", "Talpa"), "mole"),
@@ -41,6 +41,11 @@ def plain(word: str) -> str:
 def day_words(day: date) -> str:
     """14 May 2026."""
     return f"{day.day} {day:%B %Y}"
+
+
+def erased_words(erased: Erased) -> str:
+    """When persons were erased, and on which ground."""
+    return f"erased on {day_words(erased.at.date())}: {erased.ground}"
 
 
 def span_words(from_on: date, until_on: date) -> str:

@@ -8,7 +8,7 @@ import asyncpg
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
-from service.signatures.rules import RECORD_TYPE, _bytes_of, check
+from service.signatures.rules import RECORD_TYPE, check, from_base64url
 from service.work import ticks as work
 from tests.bodies import NOW, a_check, a_set, a_sign, a_visit, an_id
 from tests.books import HANDLERS, book_of, differences
@@ -103,7 +103,7 @@ async def verified(api: Api, name: str) -> dict[str, Any]:
     assert answer.status_code == 200, answer.text
     shown = answer.json()
     keys = {
-        one["kid"]: Ed25519PublicKey.from_public_bytes(_bytes_of(one["x"]))
+        one["kid"]: Ed25519PublicKey.from_public_bytes(from_base64url(one["x"]))
         for one in (await api.get("/.well-known/jwks.json")).json()["keys"]
     }
     record = json.dumps(shown["record"], sort_keys=True, separators=(",", ":"), ensure_ascii=False)
