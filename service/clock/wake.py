@@ -39,7 +39,7 @@ def handlers(sealing_key: bytes) -> Mapping[str, Handler]:
 
 
 async def run(clock_pool: Pool, app_pool: Pool, sealing_key: bytes, stop: asyncio.Event) -> None:
-    """Wake the ticks until `stop`. Any number of clocks may run at once."""
+    """Wake the ticks until `stop`, and let those at work end. Any number of clocks may run at once."""
     done_by = handlers(sealing_key)
     looked: deadlines.Looked | None = None
 
@@ -48,15 +48,16 @@ async def run(clock_pool: Pool, app_pool: Pool, sealing_key: bytes, stop: asynci
         looked = await deadlines.go_on(clock_pool, utc_now(), looked)
 
     async def work_is_done() -> None:
-        while await work.run(clock_pool, app_pool, utc_now(), done_by):
+        while await work.run(clock_pool, app_pool, utc_now(), done_by) and not stop.is_set():
             pass
 
     # a wake that comes while the one before it still works is left out, and that needs no word
     logging.getLogger("apscheduler").setLevel(logging.ERROR)
     scheduler = AsyncIOScheduler(timezone=UTC)
-    for tick in (deadlines_fall_due, work_is_done):
+    at_work = {deadlines_fall_due: asyncio.Lock(), work_is_done: asyncio.Lock()}
+    for tick, lock in at_work.items():
         scheduler.add_job(
-            while_the_database_is_there(tick),
+            while_the_database_is_there(tick, lock),
             "interval",
             seconds=EVERY_SECONDS,
             coalesce=True,
@@ -65,15 +66,23 @@ async def run(clock_pool: Pool, app_pool: Pool, sealing_key: bytes, stop: asynci
         )
     scheduler.start()
     await stop.wait()
+    # the scheduler's own end cancels what is at work
+    scheduler.pause()
+    await asyncio.sleep(0)  # noqa: TID251 - a turn of the loop, in which those just woken begin
+    for lock in at_work.values():
+        await lock.acquire()
     scheduler.shutdown()
 
 
-def while_the_database_is_there(tick: Callable[[], Awaitable[None]]) -> Callable[[], Awaitable[None]]:
-    """The tick, with a line in the log where the database is away; the next wake tries again."""
+def while_the_database_is_there(
+    tick: Callable[[], Awaitable[None]], at_work: asyncio.Lock
+) -> Callable[[], Awaitable[None]]:
+    """The tick, with `at_work` held, and a line in the log where the database is away; the next wake tries again."""
 
     async def guarded() -> None:
         try:
-            await tick()
+            async with at_work:
+                await tick()
         except LOST as lost:
             log.warning("the database is away, trying again: %s", lost)
 

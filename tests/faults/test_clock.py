@@ -114,6 +114,22 @@ async def test_of_four_clocks_one_is_killed_in_mid_tick_and_each_word_is_said_on
         assert await gaps(owner, business.business_id) == []
 
 
+async def test_a_clock_that_is_asked_to_end_ends_what_it_is_at_first(
+    api: Api, clock: Clock, database: str, owner: "Connection[asyncpg.Record]", tmp_path: Path
+) -> None:
+    await place_many(api, clock, utc_now() - 4 * DAY)
+    async with connected(database) as holder, ticking(database, tmp_path, "asked") as asked:
+        await holder.execute("begin; select from counter where name = 'event' for update")
+        await until(lambda: owner.fetchval(IS_BLOCKED, "asked"), asked)
+        asked.terminate()
+        with pytest.raises(TimeoutError):
+            await asyncio.wait_for(asked.wait(), timeout=1)
+        await holder.execute("rollback")
+        assert await asked.wait() == 0
+    assert "Traceback" not in (tmp_path / "asked.log").read_text()
+    assert await owner.fetchval("select count(*) from event where cause is not null") > 0
+
+
 async def each_said_once_with_its_true_instant(owner: "Connection[asyncpg.Record]") -> None:
     """Every deadline has one word, check.overdue, which names the instant at which it fell due, days before."""
     events = await owner.fetch("select type, time, data, cause from event where cause is not null")
