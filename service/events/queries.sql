@@ -169,9 +169,10 @@ from replayed;
 -- once than is done in a moment, and each endpoint gets its share of that, the least behind first: those that come back
 -- with a long backlog keep nobody's news waiting. :failing asks for those that fail alone, or for the others; null for all.
 -- The body is made here, once for all attempts. A :now that is null is the database's own: couriers whose clocks differ or
--- step agree on what is due.
+-- step agree on what is due. Its commit is not waited for on the disk: nothing is sent before the claim that follows,
+-- whose commit takes this one with it, and numbers that a crash took are given again as they were.
 with at as materialized (
-    select coalesce(:now::timestamptz, now()) as now
+    select coalesce(:now::timestamptz, now()) as now, set_config('synchronous_commit', 'off', true) as unhurried
 ), behind as materialized (
     select e.business_id, e.id, e.types, e.fanned_out_sequence, e.last_deliverynumber, c.value as latest
     from endpoint e join counter c on c.business_id = e.business_id and c.name = 'event'

@@ -64,7 +64,10 @@ async def healthy() -> "AsyncIterator[tuple[str, asyncio.Queue[tuple[str, float]
 
 
 async def delays(app: Pool, business_id: UUID, sealing_key: bytes, count: int) -> dict[str, list[float]]:
-    """In milliseconds, from the answer to the commit: alone, beside fifty more healthy ones, beside fifty bad ones."""
+    """In milliseconds, from the answer to the commit: alone, beside fifty more healthy ones, beside fifty bad ones.
+
+    With them `bare_commit`, what one small commit takes here, as one lies between an event and its arrival.
+    """
     async with healthy() as (url, arrived):
 
         async def measured(*others: str) -> list[float]:
@@ -75,7 +78,7 @@ async def delays(app: Pool, business_id: UUID, sealing_key: bytes, count: int) -
                 await _remove(app, business_id, endpoint_id)
             return found
 
-        delay = {"commit_to_arrival": await measured()}
+        delay = {"bare_commit": await _commits(app, count), "commit_to_arrival": await measured()}
         delay[f"beside_{BESIDE}_good"] = await measured(*(f"{url}{number}" for number in range(BESIDE)))
         with misbehaving() as urls:
             delay[f"beside_{BESIDE}_bad"] = await measured(*urls)
@@ -118,6 +121,17 @@ async def _told(
                 came = await arrived.get()
         found.append((came[1] - began) * 1000)
         await asyncio.wait([asyncio.get_running_loop().create_future()], timeout=PAUSE_SECONDS)
+    return found
+
+
+async def _commits(app: Pool, count: int) -> list[float]:
+    found = []
+    async with app.acquire() as connection:
+        for _ in range(count):
+            began = time.perf_counter()
+            await connection.execute("select pg_logical_emit_message(true, 'bench', 'a small commit')")
+            found.append((time.perf_counter() - began) * 1000)
+            await asyncio.wait([asyncio.get_running_loop().create_future()], timeout=PAUSE_SECONDS)
     return found
 
 
