@@ -7,8 +7,7 @@ select r.number, r.version, encode(r.sha256, 'hex') as sha256,
        encode(sha256('\x00'::bytea || convert_to(r.bytes, 'UTF8')), 'hex') as leaf
 from service_record r
 where r.business_id = :business_id and r.service_on >= :first_on and r.service_on < :until_on
-  and not exists (select from service_record n where n.business_id = :business_id and n.number = r.number
-                  and n.version > r.version)
+  and r.replaced_sequence is null
 order by r.number collate "C";
 
 -- name: read_latest

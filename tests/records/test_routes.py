@@ -248,7 +248,8 @@ async def pull_while(pull: Any) -> None:
 
 
 async def test_more_than_a_page_streams_whole(api: Api, monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setattr("service.exports.portions.SELECTED", 2)
+    for most in ("SELECTED", "FIRST", "MOST"):
+        monkeypatch.setattr(f"service.exports.portions.{most}", 2)
     for day in range(1, 6):
         await api.made(
             f"visits/{an_id(100 + day)}",
