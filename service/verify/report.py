@@ -33,6 +33,10 @@ def report(given: Given, say: Callable[[str], None]) -> bool:
     for one in sorted(looked_at, key=lambda one: not run.opens_with(one, seal_rules.OPENING)):
         run.verify(one)
     run.compare_months()
+    if not looked_at:
+        run.fault(
+            "Nothing verified", "No record, export, page or seal was given; name the files or their folder."
+        )
     run.sum_up(len(files) - len(looked_at) - run.key_files)
     return run.faults == 0
 
