@@ -1,7 +1,5 @@
 """Keyset pages: opaque cursors that carry the database's epoch and the last row's place."""
 
-import base64
-import binascii
 from collections.abc import Callable, Sequence
 from datetime import UTC, date, datetime
 from typing import Annotated, Any, Generic, TypeVar
@@ -11,6 +9,7 @@ import msgspec
 from litestar import Request, Response
 from litestar.params import Parameter
 
+from service.kernel.base64url import base64url, from_base64url
 from service.kernel.errors import Refused
 from service.kernel.http import link_next
 from service.kernel.values import Instant, Line
@@ -51,7 +50,7 @@ class Cursor(msgspec.Struct, frozen=True, array_like=True):
 
 def encode_cursor(epoch: UUID, *place: object) -> str:
     """Opaque text of a place."""
-    return base64.urlsafe_b64encode(msgspec.json.encode(Cursor(epoch, list(place)))).rstrip(b"=").decode()
+    return base64url(msgspec.json.encode(Cursor(epoch, list(place))))
 
 
 def decode_cursor(text: str | None, epoch: UUID, *kinds: type) -> list[Any] | None:
@@ -59,11 +58,11 @@ def decode_cursor(text: str | None, epoch: UUID, *kinds: type) -> list[Any] | No
     if text is None:
         return None
     try:
-        cursor = msgspec.json.decode(base64.urlsafe_b64decode(text + "=" * (-len(text) % 4)), type=Cursor)
+        cursor = msgspec.json.decode(from_base64url(text), type=Cursor)
         checked = tuple(_CHECKED.get(kind, kind) for kind in kinds)
         named: list[Any] = list(msgspec.convert(cursor.place, tuple[checked], strict=False))  # type: ignore[valid-type]
         place = [each.astimezone(UTC) if isinstance(each, datetime) else each for each in named]
-    except (binascii.Error, ValueError, OverflowError) as wrong:
+    except (ValueError, OverflowError) as wrong:
         raise Refused(
             "unreadable", "`after` is no cursor of this list; leave it out to start at the beginning."
         ) from wrong

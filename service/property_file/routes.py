@@ -17,7 +17,7 @@ from service import __version__
 from service.events.outbox import latest_sequence
 from service.kernel.days import local_date
 from service.kernel.db import Db, Pool
-from service.kernel.http import read_answer, route, weak_tag
+from service.kernel.http import not_modified, route, weak_tag
 from service.kernel.typeset import pdf_apart
 from service.keys.rules import Caller
 from service.property_file import reading
@@ -86,8 +86,7 @@ async def read_property_file(
     seals = await reading.read_seals(db, business_id, chosen) if wanted == "zip" else []
     digests = [one.sha256 for one in chosen.all_versions()], [one.sha256 for one in seals]
     tag = weak_tag((__version__, wanted, file, digests))
-    known = read_answer(request, None, tag)
-    if known.status_code != 200:  # noqa: PLR2004 not modified
+    if known := not_modified(request, tag):
         return known
     async with typesetting:
         pdf = await pdf_apart(TEMPLATE, msgspec.json.encode(file))

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Sequence
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -13,7 +13,7 @@ from service.claims.models import Presence
 from service.claims.rules import period_of
 from service.identity.models import Licence
 from service.kernel.canonical import canonical, sha256
-from service.kernel.days import local_date
+from service.kernel.days import local_date, start_of_day
 from service.kernel.errors import Refused
 from service.kernel.values import Erased
 from service.records.accounts import account
@@ -136,6 +136,17 @@ def month_in(text: str) -> tuple[date, date]:
 def following(first_on: date) -> date:
     """The first day of the next month."""
     return (first_on.replace(day=28) + timedelta(days=4)).replace(day=1)
+
+
+def check_ended(first_on: date, zone: ZoneInfo, now: datetime, then: str) -> None:
+    """Refuse as `conflict` a month that has not ended in a zone, with what can be done `then`, and from when on."""
+    ends_at = start_of_day(following(first_on), zone)
+    if now < ends_at:
+        raise Refused(
+            "conflict",
+            f"The month {first_on:%Y-%m} has not ended in {zone.key}; "
+            f"{then} from {ends_at.astimezone(zone).isoformat()} on.",
+        )
 
 
 def presence(head: Head) -> Presence:
