@@ -16,7 +16,8 @@ from service.kernel.values import Instant, Line
 
 S = TypeVar("S")
 FIRST_ID = UUID(int=0)
-FIRST_INSTANT = datetime(1, 1, 1, tzinfo=UTC)
+# what comes before every row
+_FIRST: dict[type, Any] = {UUID: FIRST_ID, datetime: datetime(1, 1, 1, tzinfo=UTC), str: ""}
 
 Limit = Annotated[int, Parameter(ge=1, le=500, description="most rows of a page")]
 After = Annotated[
@@ -72,6 +73,11 @@ def decode_cursor(text: str | None, epoch: UUID, *kinds: type) -> list[Any] | No
             "This cursor was made before the database was restored or moved; leave `after` out and read all again.",
         )
     return place
+
+
+def place_after(request: "Request[Any, Any, Any]", after: str | None, *kinds: type) -> list[Any]:
+    """The place that a list goes on from: where the cursor was made, else before its first row; refuses as above."""
+    return decode_cursor(after, request.app.state.epoch, *kinds) or [_FIRST[kind] for kind in kinds]
 
 
 def page(
