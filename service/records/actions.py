@@ -106,7 +106,7 @@ async def _number(entry: Entry, zone: str, latest: Latest | None) -> tuple[str, 
         return latest.number, latest.version + 1
     year = local_date(entry.now, ZoneInfo(zone)).year
     value = await entry.db.value(sql.next_number, business_id=entry.business_id, name=f"record/{year:04}")
-    return f"{year:04}-{value:06}", 1
+    return rules.number_of(year, value), 1
 
 
 async def _store(

@@ -21,6 +21,7 @@ from service.records.facts import Head, Scope, VisitFacts
 from service.records.models import MONTH, Content, LicenceLine, Party, VisitContent, WithdrawnContent
 
 _MONTH = re.compile(MONTH)
+LAST_PLACE = 999_999
 
 
 def content(facts: VisitFacts) -> VisitContent:
@@ -136,6 +137,20 @@ def month_in(text: str) -> tuple[date, date]:
 def following(first_on: date) -> date:
     """The first day of the next month."""
     return (first_on.replace(day=28) + timedelta(days=4)).replace(day=1)
+
+
+def number_of(year: int, place: int) -> str:
+    """The number of the record at a place of a year, from 1; `conflict` where the year has no further number.
+
+    A seventh figure would be out of order among six, in lists and in the leaves of a sealed month.
+    """
+    if place > LAST_PLACE:
+        raise Refused(
+            "conflict",
+            f"All {LAST_PLACE:,} numbers of {year} are given; a new record can be issued from 1 January {year + 1} on, "
+            "a further version of one that has a number at any time.",
+        )
+    return f"{year:04}-{place:06}"
 
 
 def check_ended(first_on: date, zone: ZoneInfo, now: datetime, then: str) -> None:
