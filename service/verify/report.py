@@ -184,7 +184,10 @@ class Run:
         if wrong:
             self.fault(f"{where}: {looked.name}", wrong)
         if looked.erased:
-            self.say(f"{where}: {looked.name}: {looked.erased}; the record holds without them.")
+            self.say(
+                f"{where}: {looked.name}: The record holds without its persons. They were erased {looked.erased}: day "
+                "and ground are the business's word, which nothing that is signed binds."
+            )
         for comparison in self.comparisons.values():
             if wrong := comparison.meet(looked):
                 self.fault(f"{where}: {looked.name}", wrong)

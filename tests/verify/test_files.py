@@ -187,8 +187,9 @@ def test_persons_may_be_erased_and_the_record_holds() -> None:
     faults, said = verified({"erased.json": with_party(line_of(ONE), None, erased=erased)})
     assert faults == 0
     assert said[0] == (
-        "erased.json: record 2026-000001.1: persons erased at 2026-06-01T00:00:00Z (asked by the person); the "
-        "record holds without them."
+        "erased.json: record 2026-000001.1: The record holds without its persons. They were erased at "
+        "2026-06-01T00:00:00Z (asked by the person): day and ground are the business's word, which nothing that is "
+        "signed binds."
     )
 
 
