@@ -37,7 +37,7 @@ where r.business_id = :business_id and r.sequence = any (:sequences::bigint[]);
 
 -- name: read_signed
 -- Signed records as they go out, byte for byte.
-select r.number || '.' || r.version as name, signed_line(r.bytes, r.sha256, r.signature) as line
+select 'records/' || r.number || '.' || r.version || '.json' as path, signed_line(r.bytes, r.sha256, r.signature) as line
 from service_record r
 where r.business_id = :business_id and r.sequence = any (:sequences::bigint[])
 order by r.sequence;

@@ -8,7 +8,8 @@ import asyncpg
 import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
-from service.signatures.rules import RECORD_TYPE, check, from_base64url
+from service.kernel.base64url import from_base64url
+from service.signatures.rules import RECORD_TYPE, check
 from service.work import ticks as work
 from tests.bodies import NOW, a_check, a_set, a_sign, a_visit, an_id
 from tests.books import HANDLERS, book_of, differences
