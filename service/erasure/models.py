@@ -1,13 +1,13 @@
 """What is asked and answered where a person is erased, and what an erasure reads."""
 
 from datetime import date
-from typing import Annotated, Any, ClassVar
+from typing import Annotated, Any, ClassVar, Literal
 from uuid import UUID
 
 from msgspec import Meta, Struct
 
 from service.events.models import Event
-from service.kernel.values import Erased, Instant, Point
+from service.kernel.values import Erased, Instant
 from service.packs.models import Pack
 
 
@@ -58,25 +58,37 @@ class WorkerErased(Event, frozen=True, kw_only=True):
     erased_at: Instant
 
 
-class Home(Struct, frozen=True, kw_only=True):
-    """A property that the customer held: its last day of work in the tenure, and what may bid to keep.
-
-    `is_theirs`: nobody else ever held it; `is_last`: nobody held it after, so that its name and address speak of this
-    customer.
-    """
+class Place(Struct, frozen=True, kw_only=True):
+    """A property where something names the person: the last day of work that does, and what may bid to keep it."""
 
     property_id: UUID
     kind: str
     region: str
     county: str | None
     locality: str | None
-    position: Point | None = None
     packs: list[Pack]
-    is_theirs: bool
-    is_last: bool
     treated: bool
     under_permit: bool
     last_on: date | None
+
+
+class Home(Place, frozen=True, kw_only=True):
+    """A property that the customer held.
+
+    `is_theirs`: nobody else ever held it; `is_last`: nobody held it after, so that its name and address speak of this
+    customer.
+    """
+
+    is_theirs: bool
+    is_last: bool
+
+
+class Past(Struct, frozen=True, kw_only=True):
+    """A person past the business's keeping time for that kind, of so many years."""
+
+    id: UUID
+    noun: Literal["customer", "worker"]
+    years: int
 
 
 class Body(Struct, frozen=True, kw_only=True):

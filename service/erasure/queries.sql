@@ -1,6 +1,6 @@
 -- name: list_homes
 -- The properties that the customer held, each with the last local day on which a visit of the tenure arrived.
-select p.id as property_id, p.kind, p.region, p.county, p.locality, p.position,
+select p.id as property_id, p.kind, p.region, p.county, p.locality,
        (select coalesce(jsonb_agg(to_jsonb(k) - 'business_id' order by k.id), '[]') from rule_pack k
         where k.business_id = :business_id
           and (p.region = k.region or starts_with(p.region, k.region || '-'))) as packs,
@@ -20,6 +20,22 @@ from property p
 where p.business_id = :business_id
   and p.id in (select t1.property_id from tenure t1
                where t1.business_id = :business_id and t1.customer_id = :customer_id)
+order by p.id;
+
+-- name: list_workplaces
+-- The properties where the worker was, each with the last local day of it. An affidavit is the client's and names no
+-- worker.
+select p.id as property_id, p.kind, p.region, p.county, p.locality,
+       (select coalesce(jsonb_agg(to_jsonb(k) - 'business_id' order by k.id), '[]') from rule_pack k
+        where k.business_id = :business_id
+          and (p.region = k.region or starts_with(p.region, k.region || '-'))) as packs,
+       exists (select from treatment x where x.business_id = :business_id and x.property_id = p.id) as treated,
+       false as under_permit, (w.last_at at time zone p.zone)::date as last_on
+from property p
+join (select v.property_id, max(v.arrived_at) as last_at from visit v
+      where v.business_id = :business_id and (v.worker_id = :worker_id or :worker_id::uuid = any (v.with_worker_ids))
+      group by v.property_id) w on w.property_id = p.id
+where p.business_id = :business_id
 order by p.id;
 
 -- name: list_visits_of_customer
@@ -216,13 +232,33 @@ select h.noun, h.id, h.data from (
 ) h
 order by h.place, h.id;
 
--- name: list_customers_past_keeping
--- Those whose last tenure ended so many years ago; at most so many.
-select c.id from customer c
-join business b on b.business_id = :business_id
-where c.business_id = :business_id and c.erased is null and b.keep_personal_years is not null and c.id > :after_id::uuid
+-- name: list_past_keeping
+-- Customers whose last tenure ended so many years ago, and workers who have been inactive for so long and did not work
+-- since; by id, at most so many.
+with kept as (select k.noun, k.years, (:now::timestamptz at time zone b.zone)::date - make_interval(years => k.years) as since_on,
+                     b.zone
+              from business b
+              cross join lateral (values ('customer', (b.keep_years->>'customers')::int),
+                                         ('worker', (b.keep_years->>'workers')::int)) k (noun, years)
+              where b.business_id = :business_id and k.years is not null)
+select c.id, k.noun, k.years from customer c
+join kept k on k.noun = 'customer'
+where c.business_id = :business_id and c.erased is null and c.id > :after_id::uuid
   and exists (select from tenure h where h.business_id = :business_id and h.customer_id = c.id)
   and not exists (select from tenure h where h.business_id = :business_id and h.customer_id = c.id
-                  and (h.until_on is null or h.until_on > (:now::timestamptz at time zone b.zone)::date - make_interval(years => b.keep_personal_years)))
-order by c.id
+                  and (h.until_on is null or h.until_on > k.since_on))
+union all
+select w.id, k.noun, k.years from worker w
+join kept k on k.noun = 'worker'
+cross join lateral (select min(s.received_at) as gone_at from stated_version s
+                    where s.business_id = :business_id and s.noun = 'worker' and s.id = w.id
+                      and not exists (select from stated_version a
+                                      where a.business_id = :business_id and a.noun = 'worker' and a.id = w.id
+                                        and a.version >= s.version and a.body->>'active' is distinct from 'false')) g
+where w.business_id = :business_id and w.erased is null and not w.active and w.id > :after_id::uuid
+  and (g.gone_at at time zone k.zone)::date <= k.since_on
+  and not exists (select from visit v join property p on p.business_id = :business_id and p.id = v.property_id
+                  where v.business_id = :business_id and (v.worker_id = w.id or w.id = any (v.with_worker_ids))
+                    and (v.ended_at at time zone p.zone)::date > k.since_on)
+order by id
 limit :most;

@@ -40,7 +40,7 @@ async def erase_a_worker(
 ) -> Response[Erasure]:
     """Erase a former worker's name and licences, and with the name the persons beside the worker's records.
 
-    409 while a key of the worker is in force. It cannot be undone.
+    409 while a key of the worker is in force, or a text bids to keep what names the worker. It cannot be undone.
     """
     return await _erased(erase_worker, worker_id, body, caller, pool, now)
 

@@ -22,7 +22,7 @@ MONTH_SEALED_ANEW = "month_sealed_anew"
 # Sets that stand though their job is closed; subject: the job.
 LEFT_OUT = "left_out"
 
-# Customers past the business's keeping time; subject: the business, or the customer to go on after.
+# Persons past the business's keeping times; subject: the business, or the person to go on after.
 KEEPING = "keeping"
 
 

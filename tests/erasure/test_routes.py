@@ -6,109 +6,14 @@ from typing import Any
 
 import asyncpg
 import pytest
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
-from service.signatures.rules import RECORD_TYPE, check, from_base64url
 from service.work import ticks as work
-from tests.bodies import NOW, a_check, a_set, a_sign, a_visit, an_id
+from tests.bodies import a_visit, an_id
 from tests.books import HANDLERS, book_of, differences
+from tests.erasure.spoken import CUSTOMER, GROUND, SECOND, TENURE, WORD, tables_with, the_visit, verified
 from tests.http import PROPERTY, VISIT, WORKER, Api, Clock
 
-WORD = "Kestrelby"
-CUSTOMER, TENURE, JOB, FEATURE, SECOND = (an_id(number) for number in range(300, 305))
-GROUND = {"ground": "The person asked for it."}
 Owner = asyncpg.Connection
-
-
-def the_visit() -> dict[str, Any]:
-    """A visit whose every free text holds the word."""
-    return a_visit(
-        outcome="partly",
-        no_access_reason=f"{WORD}'s gate",
-        notes=f"{WORD} at home",
-        customer_note=f"Dear {WORD}",
-        signs=[a_sign(told_by=WORD)],
-        sets=[a_set()],
-        checks=[a_check(checked_at="2026-05-14T10:20:00-07:00")],
-        upkeep=[{"id": an_id(63), "kind": "mown", "at": "2026-05-14T10:00:00-07:00", "told_by": WORD}],
-        treatments=[{"id": an_id(64), "method": "castor_oil", "applied_at": "2026-05-14T10:00:00-07:00",
-                     "applied_by": "customer", "told_by": WORD}],
-        told=[{"id": an_id(65), "who": WORD, "how": f"call to {WORD}", "at": "2026-05-14T10:30:00-07:00",
-               "what": "cautions"}],
-    )  # fmt: skip
-
-
-@pytest.fixture
-async def spoken_of(api: Api) -> Api:
-    """A book in which a customer is named wherever somebody can be."""
-    place = await api.get(f"properties/{PROPERTY}")
-    home = {
-        "name": f"{WORD}'s",
-        "address": f"1 {WORD} Row",
-        "access_notes": f"ask {WORD}",
-        "ref": "P-7",
-    }
-    answer = await api.patch(f"properties/{PROPERTY}", home, If_Match=place.headers["etag"])
-    assert answer.status_code == 200, answer.text
-    person = {
-        "name": WORD,
-        "email": f"{WORD}@example.org",
-        "phone": WORD,
-        "ref": "C-104",
-        "addresses": [WORD],
-    }
-    await api.made(f"customers/{CUSTOMER}", person)
-    await api.made(
-        f"properties/{PROPERTY}/tenures/{TENURE}", {"customer_id": CUSTOMER, "from_on": "2026-01-01"}
-    )
-    await api.made(f"properties/{PROPERTY}/features/{FEATURE}", {"name": f"{WORD}'s bed", "kind": "bed"})
-    opened = {"property_id": PROPERTY, "target": "Scapanus latimanus", "opened_at": "2026-05-01T00:00:00Z"}
-    await api.made(f"jobs/{JOB}", {**opened, "ref": WORD})
-    alone = {"property_id": PROPERTY, "told_by": WORD}
-    await api.made(f"upkeep/{an_id(66)}", {**alone, "kind": "mown", "at": "2026-05-13T10:00:00-07:00"})
-    hurt = {
-        "property_id": PROPERTY,
-        "kind": "other",
-        "happened_at": "2026-05-13T10:00:00Z",
-        "description": WORD,
-    }
-    await api.made(f"incidents/{an_id(67)}", hurt)
-    await api.made(f"visits/{VISIT}", the_visit())
-    again = await api.put(f"visits/{VISIT}", the_visit() | {"customer_note": f"Very dear {WORD}"})
-    assert again.status_code == 428, "a body is kept with the refusal"
-    for body in ({"visit_id": VISIT}, {"property_id": PROPERTY, "month": "2026-04"}):
-        answer = await api.post("service-records", body)
-        assert answer.status_code == 201, answer.text
-    return api
-
-
-async def tables_with(owner: "Owner[Any]", word: str) -> set[str]:
-    """Every table and column of the schema in which a word stands, also in bytes."""
-    columns = await owner.fetch(
-        "select table_name, column_name, data_type from information_schema.columns"
-        " where table_schema = 'setbook' and data_type in ('text', 'jsonb', 'bytea', 'ARRAY', 'json')"
-    )
-    found = set()
-    for column in columns:
-        table, name = column["table_name"], column["column_name"]
-        text = f"encode({name}, 'escape')" if column["data_type"] == "bytea" else f"{name}::text"
-        if await owner.fetchval(f"select exists (select from {table} where {text} ilike '%{word}%')"):  # noqa: S608
-            found.add(f"{table}.{name}")
-    return found
-
-
-async def verified(api: Api, name: str) -> dict[str, Any]:
-    """A record with what stands beside it, whose signature holds by the published keys."""
-    answer = await api.get(f"service-records/{name}?party=true")
-    assert answer.status_code == 200, answer.text
-    shown = answer.json()
-    keys = {
-        one["kid"]: Ed25519PublicKey.from_public_bytes(from_base64url(one["x"]))
-        for one in (await api.get("/.well-known/jwks.json")).json()["keys"]
-    }
-    record = json.dumps(shown["record"], sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-    check(keys, RECORD_TYPE, record.encode(), shown["signature"])
-    return dict(shown)
 
 
 async def test_the_word_stands_in_many_places_before(spoken_of: Api, owner: "Owner[Any]") -> None:
@@ -231,26 +136,6 @@ async def test_where_two_held_a_property_each_takes_the_texts_of_the_own_days(
     assert await tables_with(owner, WORD) == {"feature.name"}
 
 
-async def test_what_a_text_bids_to_keep_is_kept_until_then(api: Api, clock: Clock) -> None:
-    """California Education Code § 17611: a school keeps its records of pesticide use for four years."""
-    school = an_id(310)
-    place = {"name": "School", "kind": "school", "zone": "America/Los_Angeles", "region": "US-CA"}
-    await api.made(f"properties/{school}", place)
-    await api.made(f"customers/{CUSTOMER}", {"name": WORD})
-    await api.made(
-        f"properties/{school}/tenures/{TENURE}", {"customer_id": CUSTOMER, "from_on": "2026-01-01"}
-    )
-    await api.made(f"visits/{VISIT}", a_visit(property_id=school))
-    bait = {"property_id": school, "method": "bait", "applied_at": "2026-05-14T10:00:00-07:00"}
-    await api.made(f"treatments/{an_id(68)}", bait)
-    answer = await api.post(f"customers/{CUSTOMER}/erase", GROUND)
-    assert answer.status_code == 409
-    assert "until 2030-05-14" in answer.json()["detail"]
-    assert "17611" in answer.json()["detail"]
-    clock.now = NOW.replace(year=2030)
-    assert (await api.post(f"customers/{CUSTOMER}/erase", GROUND)).status_code == 200
-
-
 async def test_a_worker_is_erased_once_no_key_is_in_force(spoken_of: Api, owner: "Owner[Any]") -> None:
     former = await spoken_of.get(f"workers/{WORKER}")
     await spoken_of.patch(f"workers/{WORKER}", {"name": "Osprey"}, If_Match=former.headers["etag"])
@@ -268,30 +153,6 @@ async def test_a_worker_is_erased_once_no_key_is_in_force(spoken_of: Api, owner:
     assert await tables_with(owner, "Osprey") == set()
     assert (await verified(spoken_of, "2026-000001.1"))["party"] is None
     assert (await verified(spoken_of, "2026-000002.1"))["party"] is not None, "a month without the worker"
-
-
-async def test_the_clock_erases_who_is_past_the_keeping_time(
-    spoken_of: Api, owner: "Owner[Any]", clock: Clock, clock_pool: Any, pool: Any
-) -> None:
-    tenure = await spoken_of.get(f"properties/{PROPERTY}/tenures/{TENURE}")
-    until = {"until_on": "2026-05-20"}
-    await spoken_of.patch(f"properties/{PROPERTY}/tenures/{TENURE}", until, If_Match=tenure.headers["etag"])
-    await spoken_of.made(f"customers/{SECOND}", {"name": "B. Sample"})
-    business = await spoken_of.get("business")
-    await spoken_of.patch("business", {"keep_personal_years": 2}, If_Match=business.headers["etag"])
-    for at, gone in (
-        (clock.now, False),
-        (NOW.replace(year=2028), False),
-        (NOW.replace(year=2028, month=6), True),
-    ):
-        clock.now = at
-        while await work.run(clock_pool, pool, clock.now, HANDLERS):
-            pass
-        assert ("erased" in (await spoken_of.get(f"customers/{CUSTOMER}")).json()) is gone
-    assert await tables_with(owner, WORD) == set()
-    assert "erased" not in (await spoken_of.get(f"customers/{SECOND}")).json(), (
-        "nobody's tenure of theirs ended"
-    )
 
 
 @pytest.mark.parametrize("body", [{}, {"ground": ""}, {"ground": "ok\n"}, {"why": "asked"}])
