@@ -1,11 +1,13 @@
 """Persons handed out and erased, over HTTP: no table holds a word of theirs, and what was issued verifies on."""
 
+import io
 import json
 from datetime import timedelta
 from typing import Any
 
 import asyncpg
 import pytest
+from pypdf import PdfReader
 
 from service.work import ticks as work
 from tests.bodies import a_visit, an_id
@@ -48,6 +50,22 @@ async def test_after_erasing_no_table_holds_a_word_of_the_person(
         assert before[PROPERTY].get(part) == after[PROPERTY].get(part), part
     left = [line for line in differences(before, after, [PROPERTY]) if line.startswith("deadline")]
     assert all("attempts" in line for line in left)
+
+
+@pytest.mark.parametrize(
+    ("zone", "day"), [("America/Los_Angeles", "14 May 2026"), ("Pacific/Auckland", "15 May 2026")]
+)
+async def test_a_page_tells_the_day_of_the_business_on_which_persons_were_erased(
+    spoken_of: Api, clock: Clock, zone: str, day: str
+) -> None:
+    business = await spoken_of.get("business")
+    await spoken_of.patch("business", {"zone": zone}, If_Match=business.headers["etag"])
+    clock.now += timedelta(hours=8)  # two in the morning by UTC
+    await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
+    page = await spoken_of.get("service-records/2026-000001.1?format=html")
+    paper = PdfReader(io.BytesIO((await spoken_of.get("service-records/2026-000001.1?format=pdf")).content))
+    assert f"Erased on {day}: " in page.text
+    assert f"Erased on {day}: " in " ".join(paper.pages[0].extract_text().split())
 
 
 async def test_a_phone_that_sends_the_old_body_again_is_answered_same_and_brings_no_word_back(
