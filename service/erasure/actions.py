@@ -9,8 +9,8 @@ import msgspec
 from msgspec import Struct
 
 from service.customers.door import CUSTOMER
-from service.erasure.models import Body, CustomerErased, Erasure, Home, Place, WorkerErased
-from service.erasure.rules import kept_until
+from service.erasure.models import Body, CustomerErased, Erasure, Home, Place, RefusedBody, WorkerErased
+from service.erasure.rules import is_of, kept_until
 from service.events.outbox import Entry
 from service.facts.texts import GONE, redacted, redacted_bytes
 from service.identity.door import BUSINESS, WORKER
@@ -60,6 +60,19 @@ async def about(db: Db, business_id: UUID, customer_id: UUID) -> About:
     )
     last_held = [one.property_id for one in homes if one.is_last]
     return About(homes=homes, theirs=theirs, last_held=last_held, visit_ids=visit_ids)
+
+
+async def refusals(db: Db, business_id: UUID, known: About) -> list[RefusedBody]:
+    """Bodies of the customer's days that were refused and are kept."""
+    found = await db.many(
+        RefusedBody,
+        sql.list_refused,
+        business_id=business_id,
+        property_ids=[one.property_id for one in known.homes],
+        theirs=known.theirs,
+        visit_ids=known.visit_ids,
+    )
+    return [one for one in found if is_of(one, known.homes)]
 
 
 async def erase_customer(entry: Entry, customer_id: UUID, ground: str) -> Erasure:
@@ -147,7 +160,8 @@ async def _forget_visits(db: Db, business_id: UUID, customer_id: UUID, known: Ab
     for query in (sql.forget_upkeep, sql.forget_treatments):
         await db.run(query, **alone)
     await db.run(sql.forget_incidents, **alone, gone=GONE)
-    await db.run(sql.forget_refused, **there, theirs=known.theirs, gone=GONE)
+    refused = [one.id for one in await refusals(db, business_id, known)]
+    await db.run(sql.forget_refused, business_id=business_id, ids=refused, gone=GONE)
 
 
 async def _redact_bodies(db: Db, business_id: UUID, visit_ids: Sequence[UUID]) -> None:

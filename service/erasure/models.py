@@ -1,6 +1,6 @@
 """What is asked and answered where a person is erased, and what an erasure reads."""
 
-from datetime import date
+from datetime import date, datetime
 from typing import Annotated, Any, ClassVar, Literal
 from uuid import UUID
 
@@ -72,13 +72,22 @@ class Place(Struct, frozen=True, kw_only=True):
     last_on: date | None
 
 
+class Days(Struct, frozen=True):
+    """Local days, the last exclusive."""
+
+    from_on: date
+    until_on: date | None
+
+
 class Home(Place, frozen=True, kw_only=True):
-    """A property that the customer held.
+    """A property that the customer held, and on which local days.
 
     `is_theirs`: nobody else ever held it; `is_last`: nobody held it after, so that its name and address speak of this
     customer.
     """
 
+    zone: str
+    held: list[Days]
     is_theirs: bool
     is_last: bool
 
@@ -91,8 +100,21 @@ class Past(Struct, frozen=True, kw_only=True):
     years: int
 
 
+class RefusedBody(Struct, frozen=True, kw_only=True):
+    """A body that was refused and is kept, with the customer's properties that it names.
+
+    `is_theirs`: it is of a visit of the customer's, or of a property that nobody else ever held.
+    """
+
+    id: UUID
+    received_at: datetime
+    body: bytes
+    property_ids: list[UUID]
+    is_theirs: bool
+
+
 class Body(Struct, frozen=True, kw_only=True):
-    """A body as it is kept, of a version of a visit or of a refusal."""
+    """A body as it is kept, of a version of a visit."""
 
     id: UUID
     version: int

@@ -8,7 +8,7 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
 from service.signatures.rules import RECORD_TYPE, check, from_base64url
 from tests.bodies import a_check, a_set, a_sign, a_visit, an_id
-from tests.http import Api
+from tests.http import PROPERTY, Api
 
 WORD = "Kestrelby"
 CUSTOMER, TENURE, JOB, FEATURE, SECOND = (an_id(number) for number in range(300, 305))
@@ -32,6 +32,17 @@ def the_visit() -> dict[str, Any]:
         told=[{"id": an_id(65), "who": WORD, "how": f"call to {WORD}", "at": "2026-05-14T10:30:00-07:00",
                "what": "cautions"}],
     )  # fmt: skip
+
+
+async def sell(api: Api, on: str) -> None:
+    """From that local day on the property is the second customer's."""
+    tenure = await api.get(f"properties/{PROPERTY}/tenures/{TENURE}")
+    answer = await api.patch(
+        f"properties/{PROPERTY}/tenures/{TENURE}", {"until_on": on}, If_Match=tenure.headers["etag"]
+    )
+    assert answer.status_code == 200, answer.text
+    await api.made(f"customers/{SECOND}", {"name": "B. Sample"})
+    await api.made(f"properties/{PROPERTY}/tenures/{an_id(305)}", {"customer_id": SECOND, "from_on": on})
 
 
 async def tables_with(owner: "Owner[Any]", word: str) -> set[str]:

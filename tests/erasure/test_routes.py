@@ -1,7 +1,6 @@
 """Persons handed out and erased, over HTTP: no table holds a word of theirs, and what was issued verifies on."""
 
 import io
-import json
 from datetime import timedelta
 from typing import Any
 
@@ -12,7 +11,7 @@ from pypdf import PdfReader
 from service.work import ticks as work
 from tests.bodies import a_visit, an_id
 from tests.books import HANDLERS, book_of, differences
-from tests.erasure.spoken import CUSTOMER, GROUND, SECOND, TENURE, WORD, tables_with, the_visit, verified
+from tests.erasure.spoken import CUSTOMER, GROUND, SECOND, WORD, sell, tables_with, the_visit, verified
 from tests.http import PROPERTY, VISIT, WORKER, Api, Clock
 
 Owner = asyncpg.Connection
@@ -123,27 +122,10 @@ async def test_what_is_left_of_a_person_is_a_tombstone_that_states_nothing_again
     assert [one["data"]["customer_id"] for one in told] == [CUSTOMER]
 
 
-async def test_what_is_held_on_a_person_is_handed_out_with_where_it_stands(spoken_of: Api) -> None:
-    answer = await spoken_of.get(f"customers/{CUSTOMER}/personal-data")
-    assert answer.headers["cache-control"] == "no-store"
-    held = {one["noun"] for one in answer.json()["held"] if WORD in json.dumps(one["data"])}
-    assert {
-        *("customer", "customer, version 1", "property", "visit, version 1", "refused visit", "incident"),
-        *("service record", "upkeep, version 1", "feature, version 1", "job, version 1"),
-    } <= held
-    await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
-    assert WORD not in (await spoken_of.get(f"customers/{CUSTOMER}/personal-data")).text
-
-
 async def test_where_two_held_a_property_each_takes_the_texts_of_the_own_days(
     spoken_of: Api, owner: "Owner[Any]"
 ) -> None:
-    tenure = await spoken_of.get(f"properties/{PROPERTY}/tenures/{TENURE}")
-    until = {"until_on": "2026-05-15"}
-    await spoken_of.patch(f"properties/{PROPERTY}/tenures/{TENURE}", until, If_Match=tenure.headers["etag"])
-    await spoken_of.made(f"customers/{SECOND}", {"name": "B. Sample"})
-    held = {"customer_id": SECOND, "from_on": "2026-05-15"}
-    await spoken_of.made(f"properties/{PROPERTY}/tenures/{an_id(305)}", held)
+    await sell(spoken_of, "2026-05-15")
     theirs = a_visit(arrived_at="2026-05-14T10:40:00-07:00", customer_note="for the first")
     await spoken_of.made(f"visits/{an_id(306)}", theirs)
     await spoken_of.post(f"customers/{SECOND}/erase", GROUND)
@@ -187,19 +169,3 @@ async def test_another_business_and_a_phone_erase_nobody(api: Api, other: Api) -
     assert (await other.get(f"customers/{CUSTOMER}/personal-data")).status_code == 404
     phone = await api.key_with("record", "read")
     assert (await phone.post(f"customers/{CUSTOMER}/erase", GROUND)).status_code == 403
-
-
-async def test_a_visit_that_was_refused_and_never_accepted_loses_its_texts_too(
-    spoken_of: Api, owner: "Owner[Any]"
-) -> None:
-    """Its id is no visit's, and only the body names the property."""
-    new_id = an_id(310)
-    refused = await spoken_of.put(f"visits/{new_id}", the_visit() | {"outcome": WORD, "custmer_note": WORD})
-    assert refused.status_code == 422, refused.text
-    kept = await owner.fetchval("select count(*) from refusal where claimed_id = $1", new_id)
-    assert kept == 1
-    held = (await spoken_of.get(f"customers/{CUSTOMER}/personal-data")).json()["held"]
-    assert any(one["noun"] == "refused visit" and "custmer_note" in one["data"]["body"] for one in held)
-    answer = await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
-    assert answer.status_code == 200, answer.text
-    assert {"refusal.body", "refusal.problem"} & await tables_with(owner, WORD) == set()
