@@ -11,17 +11,7 @@ from service.catches.models import CatchShown
 from service.kernel.db import Db, Pool
 from service.kernel.errors import Missing
 from service.kernel.http import read_answer, route, weak_tag
-from service.kernel.paging import (
-    FIRST_ID,
-    FIRST_INSTANT,
-    After,
-    Limit,
-    Page,
-    Since,
-    Until,
-    decode_cursor,
-    page,
-)
+from service.kernel.paging import After, Limit, Page, Since, Until, page, place_after
 from service.kernel.sql import Queries
 from service.keys.rules import Caller
 
@@ -44,10 +34,7 @@ async def list_catches(
     limit: Limit = 100,
 ) -> Response[Page[CatchShown]]:
     """Catches by the time they were found."""
-    after_at, after_id = decode_cursor(after, request.app.state.epoch, datetime, UUID) or (
-        FIRST_INSTANT,
-        FIRST_ID,
-    )
+    after_at, after_id = place_after(request, after, datetime, UUID)
     rows = await Db(pool).many(
         CatchShown,
         sql.list_catches,

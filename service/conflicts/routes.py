@@ -8,7 +8,7 @@ from litestar import Request, Response, Router, get
 from service.conflicts.models import ConflictShown
 from service.kernel.db import Db, Pool
 from service.kernel.http import route
-from service.kernel.paging import FIRST_ID, After, Limit, Page, decode_cursor, page
+from service.kernel.paging import After, Limit, Page, page, place_after
 from service.kernel.sql import Queries
 from service.keys.rules import Caller
 
@@ -27,7 +27,7 @@ async def list_conflicts(
     limit: Limit = 100,
 ) -> Response[Page[ConflictShown]]:
     """Conflicts that stand now; one goes away by itself when the facts fit."""
-    (after_id,) = decode_cursor(after, request.app.state.epoch, UUID) or (FIRST_ID,)
+    (after_id,) = place_after(request, after, UUID)
     rows = await Db(pool).many(
         ConflictShown,
         sql.list_conflicts,

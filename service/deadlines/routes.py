@@ -11,17 +11,7 @@ from service.deadlines.models import Deadline, Kind, State
 from service.kernel.db import Db, Pool
 from service.kernel.errors import Missing
 from service.kernel.http import read_answer, route, weak_tag
-from service.kernel.paging import (
-    FIRST_ID,
-    FIRST_INSTANT,
-    After,
-    Limit,
-    Page,
-    Since,
-    Until,
-    decode_cursor,
-    page,
-)
+from service.kernel.paging import After, Limit, Page, Since, Until, page, place_after
 from service.kernel.sql import Queries
 from service.keys.rules import Caller
 
@@ -51,10 +41,7 @@ async def list_deadlines(
 ) -> Response[Page[Deadline]]:
     """Deadlines of every state by due instant; `since` and `until` are local dates of that instant
     at the property; of a report those of the business."""
-    after_due_at, after_id = decode_cursor(after, request.app.state.epoch, datetime, UUID) or (
-        FIRST_INSTANT,
-        FIRST_ID,
-    )
+    after_due_at, after_id = place_after(request, after, datetime, UUID)
     rows = await Db(pool).many(
         Deadline,
         sql.list_deadlines,

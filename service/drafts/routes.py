@@ -12,7 +12,7 @@ from service.drafts.rules import shown
 from service.kernel.db import Db, Pool, transaction
 from service.kernel.errors import Refused
 from service.kernel.http import read_answer, route, weak_tag
-from service.kernel.paging import FIRST_ID, After, Limit, Page, decode_cursor, page
+from service.kernel.paging import After, Limit, Page, page, place_after
 from service.kernel.sql import Queries
 from service.keys.rules import Caller
 from service.records.drafting import basis_of, issuer_of, read_head, refs_of, visit_draft
@@ -32,7 +32,7 @@ async def list_drafts(
     limit: Limit = 100,
 ) -> Response[Page[DraftShown]]:
     """Visits whose record is not issued yet, by the visit's id, each with why and until when."""
-    (after_id,) = decode_cursor(after, request.app.state.epoch, UUID) or (FIRST_ID,)
+    (after_id,) = place_after(request, after, UUID)
     rows = await Db(pool).many(
         Waiting,
         sql.list_waiting,

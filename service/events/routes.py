@@ -34,7 +34,7 @@ from service.kernel.http import (
 )
 from service.kernel.merge import merged
 from service.kernel.now import random_bytes
-from service.kernel.paging import FIRST_ID, After, Limit, Page, decode_cursor, page
+from service.kernel.paging import After, Limit, Page, page, place_after
 from service.kernel.sql import Queries
 from service.keys.rules import Caller
 
@@ -46,7 +46,7 @@ async def list_endpoints(
     request: Request[Any, Any, Any], caller: Caller, pool: Pool, after: After = None, limit: Limit = 100
 ) -> Response[Page[Endpoint]]:
     """Endpoints, oldest first; never their secrets."""
-    (id_,) = decode_cursor(after, request.app.state.epoch, UUID) or (FIRST_ID,)
+    (id_,) = place_after(request, after, UUID)
     rows = await Db(pool).many(
         Endpoint, sql.list_endpoints, business_id=caller.business_id, after_id=id_, most=limit + 1
     )

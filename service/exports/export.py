@@ -2,13 +2,12 @@
 
 import hashlib
 from collections.abc import AsyncIterator
-from functools import partial
 from uuid import UUID
 
 import msgspec
 
 from service.exports.columns import HEADER
-from service.exports.models import Excluded, RecordDigest
+from service.exports.models import Excluded, RecordDigest, TextForm
 from service.exports.portions import portions, selections
 from service.exports.selection import ClaimName, Selection
 from service.kernel.db import Db
@@ -17,18 +16,6 @@ from service.kernel.sql import Queries
 sql = Queries(__package__)
 LINES_BYTES = 1_000_000
 ROWS_BYTES = 500_000
-
-
-async def read_lines(db: Db, business_id: UUID, sequences: list[int]) -> bytes:
-    """The records at these places, each ended by a line feed, which stands in no canonical JSON."""
-    found = await db.column(sql.read_lines, business_id=business_id, sequences=sequences)
-    return b"\n".join([*found, b""])
-
-
-async def read_rows(db: Db, business_id: UUID, sequences: list[int], *, raw: bool) -> bytes:
-    """The same as lines of CSV."""
-    text: bytes | None = await db.value(sql.read_rows, business_id=business_id, sequences=sequences, raw=raw)
-    return text or b""
 
 
 async def read_excluded(
@@ -49,8 +36,7 @@ async def lines(db: Db, business_id: UUID, chosen: Selection, cursor: str) -> As
     out with the reason, and last the SHA-256 of what stands in it before that; without it the answer was cut off.
     """
     count, digest = 0, hashlib.sha256()
-    read = partial(read_lines, db, business_id)
-    async for number, text in portions(db, business_id, chosen, read, LINES_BYTES):
+    async for number, text in portions(db, business_id, chosen, "signed", LINES_BYTES):
         digest.update(text)
         count += number
         yield text
@@ -71,20 +57,18 @@ async def lines(db: Db, business_id: UUID, chosen: Selection, cursor: str) -> As
     yield b'],"closing_sha256":"%b"}\n' % of_last_line.hexdigest().encode()
 
 
-async def rows(db: Db, business_id: UUID, chosen: Selection, *, raw: bool) -> AsyncIterator[bytes]:
-    """CSV (RFC 4180) with a header; `raw` leaves texts as they are, for machines."""
+async def rows(db: Db, business_id: UUID, chosen: Selection, form: TextForm) -> AsyncIterator[bytes]:
+    """CSV (RFC 4180) with a header."""
     yield f"{HEADER}\r\n".encode()
-    read = partial(read_rows, db, business_id, raw=raw)
-    async for _, text in portions(db, business_id, chosen, read, ROWS_BYTES):
+    async for _, text in portions(db, business_id, chosen, form, ROWS_BYTES):
         yield text
 
 
-async def digest(db: Db, business_id: UUID, chosen: Selection, cursor: str, *, raw: bool) -> RecordDigest:
+async def digest(db: Db, business_id: UUID, chosen: Selection, cursor: str, form: TextForm) -> RecordDigest:
     """What the CSV of the same query comes to, so that its puller sees whether it has all of it."""
     header = f"{HEADER}\r\n".encode()
     found, length, count, excluded = hashlib.sha256(header), len(header), 0, 0
-    read = partial(read_rows, db, business_id, raw=raw)
-    async for number, text in portions(db, business_id, chosen, read, ROWS_BYTES):
+    async for number, text in portions(db, business_id, chosen, form, ROWS_BYTES):
         found.update(text)
         length += len(text)
         count += number

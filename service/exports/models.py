@@ -1,6 +1,6 @@
 """What an export answers beside the records themselves."""
 
-from typing import Annotated
+from typing import Annotated, Literal
 
 from msgspec import Meta, Struct
 
@@ -37,6 +37,10 @@ class RecordDigest(Struct, frozen=True, kw_only=True):
     bytes: int
     sha256: Annotated[str, Meta(description="hex, of the CSV with its header")]
     next: str
+
+
+# a line each: signed JSON, in which stands no line feed; CSV for people, guarded against formulas; CSV as it is
+TextForm = Literal["signed", "csv", "raw_csv"]
 
 
 class Selected(Struct, frozen=True, kw_only=True):

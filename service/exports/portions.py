@@ -1,24 +1,23 @@
 """Reading much of the book for whoever takes it slowly: in portions, each by itself, the next while one is sent."""
 
 import asyncio
-from collections.abc import AsyncIterator, Awaitable, Callable
+from collections.abc import AsyncIterator
+from itertools import chain
 from typing import Any
 from uuid import UUID
 
 import msgspec
 
-from service.exports.models import Selected
+from service.exports.models import Selected, TextForm
 from service.exports.selection import Selection
 from service.kernel.db import Db
 from service.kernel.sql import Queries
 
 sql = Queries(__package__)
-# so many places are selected by one statement, and then read in portions
+# so many places are selected by one statement
 SELECTED = 5_000
 # the first portion is small, so that something comes soon; how long a record is shows then
 FIRST, MOST = 64, 2_000
-
-Read = Callable[[list[int]], Awaitable[bytes]]
 
 
 async def select(db: Db, business_id: UUID, chosen: Selection, most: int) -> Selected:
@@ -49,17 +48,25 @@ async def find_last(db: Db, business_id: UUID, chosen: Selection, most: int) -> 
 
 
 async def portions(
-    db: Db, business_id: UUID, chosen: Selection, read: Read, size: int
+    db: Db, business_id: UUID, chosen: Selection, form: TextForm, size: int
 ) -> AsyncIterator[tuple[int, bytes]]:
-    """(how many, their text) of those whose claim holds, of about `size` bytes a time."""
+    """(how many, their lines) of those whose claim holds, of about `size` bytes a time."""
     most = FIRST
-    async for selected in selections(db, business_id, chosen):
-        held = selected.held
-        while held:
-            some, held = held[:most], held[most:]
-            text = await read(some)
-            yield len(some), text
-            most = min(MOST, max(1, size * len(some) // len(text)))
+    while found := await read(db, business_id, chosen, form, most):
+        text = b"".join(chain.from_iterable(pieces for _, *pieces in found))
+        yield len(found), text
+        if len(found) < most:
+            return
+        chosen = msgspec.structs.replace(chosen, after=found[-1][0])
+        most = min(MOST, max(1, size * len(found) // len(text)))
+
+
+async def read(
+    db: Db, business_id: UUID, chosen: Selection, form: TextForm, most: int
+) -> list[tuple[int, bytes, bytes, bytes]]:
+    """The next `most` of those whose claim holds: the place in the log, and the pieces of a line."""
+    wanted: dict[str, Any] = msgspec.structs.asdict(chosen)
+    return await db.rows(sql.read_texts, business_id=business_id, form=form, most=most, **wanted)
 
 
 async def ahead(pieces: AsyncIterator[bytes]) -> AsyncIterator[bytes]:

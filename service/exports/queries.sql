@@ -8,9 +8,7 @@ from (
                                          when 'known' then r.pesticide_known_at_property else true end as holds
     from service_record r
     where r.business_id = :business_id and r.sequence > :after and r.sequence <= :upto
-      and (not :latest or not exists (
-          select from service_record n where n.business_id = :business_id and n.number = r.number
-          and n.version > r.version and n.sequence <= :as_of))
+      and (not :latest or r.replaced_sequence is null or r.replaced_sequence > :as_of)
       and r.service_on >= :since and r.service_on < :until
       and (:property_id::uuid is null or r.property_id = :property_id)
       and (:customer_id::uuid is null or r.customer_id = :customer_id)
@@ -18,23 +16,26 @@ from (
     limit :most
 ) s;
 
--- name: read_lines
--- Records as text that goes out as it is. One a row: of rows this long PostgreSQL would make a text of many slower than
--- whoever asked, and COPY looks at every character.
-select convert_to(signed_line(r.bytes, r.sha256, r.signature), 'UTF8')
+-- name: read_texts
+-- The next ones whose claim holds, as text that goes out as it is: signed, or as a line of CSV (RFC 4180). Each a row, and
+-- in pieces, the long one as it is kept: of texts this long PostgreSQL would make one slower than whoever asked, and COPY
+-- looks at every character.
+select r.sequence,
+       convert_to(case :form::text when 'signed' then signed_head() else '' end, 'UTF8') as head,
+       convert_to(case :form::text when 'signed' then r.bytes when 'raw_csv' then r.csv[1]
+                  else r.csv[cardinality(r.csv)] end, 'UTF8') as body,
+       convert_to(case :form::text when 'signed' then signed_tail(r.sha256, r.signature) || e'\n' else e'\r\n' end,
+                  'UTF8') as tail
 from service_record r
-where r.business_id = :business_id and r.sequence = any (:sequences::bigint[])
-order by r.sequence;
-
--- name: read_rows
--- The same as lines of CSV (RFC 4180); lines this short are put together faster here.
-select convert_to(string_agg(line, e'\r\n') || e'\r\n', 'UTF8')
-from (
-    select case when :raw then r.csv[1] else r.csv[cardinality(r.csv)] end as line
-    from service_record r
-    where r.business_id = :business_id and r.sequence = any (:sequences::bigint[])
-    order by r.sequence
-) l;
+where r.business_id = :business_id and r.sequence > :after and r.sequence <= :upto
+  and case :claim::text when 'by_us' then r.pesticide_free_by_us
+                        when 'known' then r.pesticide_known_at_property else true end
+  and (not :latest or r.replaced_sequence is null or r.replaced_sequence > :as_of)
+  and r.service_on >= :since and r.service_on < :until
+  and (:property_id::uuid is null or r.property_id = :property_id)
+  and (:customer_id::uuid is null or r.customer_id = :customer_id)
+order by r.sequence
+limit :most;
 
 -- name: list_excluded
 -- What a claim leaves out, with the record's own words for why: that claim's, else its statement (a withdrawn record

@@ -217,12 +217,17 @@ class Upkeep(Fact, frozen=True, kw_only=True):
     told_by: Line | None = None
 
 
+Registration = Annotated[
+    Line, Meta(description="number under which a pesticide is registered; an establishment's is none")
+]
+
+
 class Treatment(Fact, frozen=True, kw_only=True):
     """A substance or device used on animals or plants there, by anybody."""
 
     method: Name
     product: Line | None = None
-    registration: Line | None = None
+    registration: Registration | None = None
     amount: Amount | None = None
     unit: Line | None = None
     applied_at: Instant

@@ -24,7 +24,7 @@ from service.kernel.bodies import decode
 from service.kernel.db import Db, Pool
 from service.kernel.errors import Fault, Missing, invalid
 from service.kernel.http import MERGE_PATCH, IfMatch, answer, read_answer, route, tag_of
-from service.kernel.paging import FIRST_ID, After, Limit, Page, decode_cursor, page
+from service.kernel.paging import After, Limit, Page, page, place_after
 from service.keys.rules import Caller
 from service.stated import door as stated
 from service.stated.resource import resource
@@ -77,7 +77,7 @@ async def list_api_keys(
     request: Request[Any, Any, Any], caller: Caller, pool: Pool, after: After = None, limit: Limit = 100
 ) -> Response[Page[ApiKey]]:
     """Keys, oldest first; never their secrets."""
-    (id_,) = decode_cursor(after, request.app.state.epoch, UUID) or (FIRST_ID,)
+    (id_,) = place_after(request, after, UUID)
     rows = await Db(pool).many(
         ApiKey, sql.list_api_keys, business_id=caller.business_id, after_id=id_, most=limit + 1
     )

@@ -52,6 +52,10 @@ class Db:
         """The first column of the first row, or None."""
         return await self.runner.fetchval(query.text, *_ordered(query, values))
 
+    async def rows(self, query: Query, **values: object) -> list[Any]:
+        """All rows as sequences of their columns, where they are so many that a Struct for each would tell."""
+        return await self.runner.fetch(query.text, *_ordered(query, values))
+
     async def column(self, query: Query, **values: object) -> list[Any]:
         """The first column of every row."""
         return [row[0] for row in await self.runner.fetch(query.text, *_ordered(query, values))]

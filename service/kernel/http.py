@@ -111,12 +111,17 @@ def answer(
     )
 
 
-def read_answer(request: "Request[Any, Any, Any]", content: S, etag: str) -> Response[Any]:
-    """A single resource: 304 where the reader has this very content (RFC 9110 section 13.1.2)."""
+def not_modified(request: "Request[Any, Any, Any]", etag: str) -> Response[Any] | None:
+    """304 where the reader has this very content (RFC 9110 section 13.1.2), else None: what is dear to make is not."""
     known = [one.strip().removeprefix("W/") for one in request.headers.get("if-none-match", "").split(",")]
     if etag.removeprefix("W/") in known:
         return Response(None, status_code=304, headers={"ETag": etag})
-    return answer(content, etag=etag)
+    return None
+
+
+def read_answer(request: "Request[Any, Any, Any]", content: S, etag: str) -> Response[Any]:
+    """A single resource, or that the reader has it."""
+    return not_modified(request, etag) or answer(content, etag=etag)
 
 
 def accepted(accept: str | None, offered: Mapping[str, S]) -> S | None:

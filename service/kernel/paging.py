@@ -1,7 +1,5 @@
 """Keyset pages: opaque cursors that carry the database's epoch and the last row's place."""
 
-import base64
-import binascii
 from collections.abc import Callable, Sequence
 from datetime import UTC, date, datetime
 from typing import Annotated, Any, Generic, TypeVar
@@ -11,13 +9,15 @@ import msgspec
 from litestar import Request, Response
 from litestar.params import Parameter
 
+from service.kernel.base64url import base64url, from_base64url
 from service.kernel.errors import Refused
 from service.kernel.http import link_next
 from service.kernel.values import Instant, Line
 
 S = TypeVar("S")
 FIRST_ID = UUID(int=0)
-FIRST_INSTANT = datetime(1, 1, 1, tzinfo=UTC)
+# what comes before every row
+_FIRST: dict[type, Any] = {UUID: FIRST_ID, datetime: datetime(1, 1, 1, tzinfo=UTC), str: ""}
 
 Limit = Annotated[int, Parameter(ge=1, le=500, description="most rows of a page")]
 After = Annotated[
@@ -51,7 +51,7 @@ class Cursor(msgspec.Struct, frozen=True, array_like=True):
 
 def encode_cursor(epoch: UUID, *place: object) -> str:
     """Opaque text of a place."""
-    return base64.urlsafe_b64encode(msgspec.json.encode(Cursor(epoch, list(place)))).rstrip(b"=").decode()
+    return base64url(msgspec.json.encode(Cursor(epoch, list(place))))
 
 
 def decode_cursor(text: str | None, epoch: UUID, *kinds: type) -> list[Any] | None:
@@ -59,11 +59,11 @@ def decode_cursor(text: str | None, epoch: UUID, *kinds: type) -> list[Any] | No
     if text is None:
         return None
     try:
-        cursor = msgspec.json.decode(base64.urlsafe_b64decode(text + "=" * (-len(text) % 4)), type=Cursor)
+        cursor = msgspec.json.decode(from_base64url(text), type=Cursor)
         checked = tuple(_CHECKED.get(kind, kind) for kind in kinds)
         named: list[Any] = list(msgspec.convert(cursor.place, tuple[checked], strict=False))  # type: ignore[valid-type]
         place = [each.astimezone(UTC) if isinstance(each, datetime) else each for each in named]
-    except (binascii.Error, ValueError, OverflowError) as wrong:
+    except (ValueError, OverflowError) as wrong:
         raise Refused(
             "unreadable", "`after` is no cursor of this list; leave it out to start at the beginning."
         ) from wrong
@@ -73,6 +73,11 @@ def decode_cursor(text: str | None, epoch: UUID, *kinds: type) -> list[Any] | No
             "This cursor was made before the database was restored or moved; leave `after` out and read all again.",
         )
     return place
+
+
+def place_after(request: "Request[Any, Any, Any]", after: str | None, *kinds: type) -> list[Any]:
+    """The place that a list goes on from: where the cursor was made, else before its first row; refuses as above."""
+    return decode_cursor(after, request.app.state.epoch, *kinds) or [_FIRST[kind] for kind in kinds]
 
 
 def page(

@@ -8,7 +8,7 @@ from litestar import Request, Response, Router, get
 from service.deadlines.models import Verdict
 from service.kernel.db import Db, Pool
 from service.kernel.http import route
-from service.kernel.paging import FIRST_ID, After, Limit, Page, Since, Until, decode_cursor, page
+from service.kernel.paging import After, Limit, Page, Since, Until, page, place_after
 from service.kernel.sql import Queries
 from service.keys.rules import Caller
 from service.lawn.models import PatchShown
@@ -31,7 +31,7 @@ async def list_lawn_patches(
     limit: Limit = 100,
 ) -> Response[Page[PatchShown]]:
     """Turf that soil or a cover lay on, by id; `since` and `until` go by the local date of `started_at`."""
-    (after_id,) = decode_cursor(after, request.app.state.epoch, UUID) or (FIRST_ID,)
+    (after_id,) = place_after(request, after, UUID)
     rows = await Db(pool).many(
         PatchShown,
         sql.list_lawn_patches,

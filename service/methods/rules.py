@@ -37,7 +37,8 @@ UNCLASSIFIED = MethodClass(
 
 
 REGISTERED = (
-    "It was stated with a registration number, and a device has none: FIFRA § 2(h), 40 CFR 152.500(a)"
+    "It was stated with a registration number: a pesticide bears one (40 CFR 156.10(e)), a device needs none (40 CFR"
+    " 152.500(b))"
 )
 
 
@@ -90,7 +91,11 @@ def class_of(method: str, own: Iterable[NewMethod] = ()) -> Classed:
 
 
 def registered() -> Classed:
-    """The class of what was stated with a registration number, for a method that would break no claim by its name."""
+    """The class of what was stated with a registration number, for a method that would break no claim by its name.
+
+    Any number counts. That of an establishment (40 CFR part 167) stands on pesticides and devices alike: it is no
+    registration, and whoever states it as one is taken at their word, the stricter way.
+    """
     return Classed(of=_classes()["registered_pesticide"], ground=REGISTERED)
 
 

@@ -116,5 +116,4 @@ select r.property_id, r.number, r.version, r.visit_id, r.withdrawn, r.pesticide_
        r.pesticide_known_at_property
 from service_record r
 where r.business_id = :business_id and r.service_on >= :first_on and r.service_on < :until_on
-  and not exists (select from service_record n where n.business_id = :business_id and n.number = r.number
-                  and n.version > r.version);
+  and r.replaced_sequence is null;

@@ -22,7 +22,7 @@ from service.kernel.http import (
     weak_tag,
 )
 from service.kernel.ids import new_id
-from service.kernel.paging import FIRST_ID, After, Limit, Page, decode_cursor, page
+from service.kernel.paging import After, Limit, Page, page, place_after
 from service.keys.rules import Caller
 from service.packs.answers import is_near, own_pack, shipped_pack, written_pack
 from service.packs.door import PACK, shipped_by_id, sql
@@ -52,7 +52,7 @@ async def list_rule_packs(
     limit: Limit = 100,
 ) -> Response[Page[PackShown]]:
     """The packs that come with the package and the business's own, in order of id."""
-    (after_id,) = decode_cursor(after, request.app.state.epoch, UUID) or (FIRST_ID,)
+    (after_id,) = place_after(request, after, UUID)
     own = await Db(pool).many(
         Pack,
         sql.list_rule_packs,

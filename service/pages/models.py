@@ -45,7 +45,7 @@ class Signed(Struct, frozen=True, kw_only=True):
 class Beside(Struct, frozen=True, kw_only=True):
     """What stands beside the bytes: whose record it is, and the persons while they are not erased.
 
-    `erased` says when and on which ground they were.
+    `erased` says when and on which ground they were: the business's word, which nothing in the signed bytes binds.
     """
 
     business: str

@@ -17,7 +17,7 @@ from service import __version__
 from service.kernel.canonical import sha256
 from service.kernel.db import Db, Pool
 from service.kernel.errors import Missing, Refused
-from service.kernel.http import form_of, read_answer, route, weak_tag
+from service.kernel.http import form_of, not_modified, read_answer, route, weak_tag
 from service.kernel.sql import Queries
 from service.kernel.typeset import pdf_of
 from service.kernel.values import Erased
@@ -148,8 +148,7 @@ async def _page(request: Request[Any, Any, Any], kept: Kept, record: str, wanted
     page = page_of(msgspec.json.decode(kept.line, type=Signed), beside)
     tag = weak_tag((__version__, wanted, page)).removeprefix("W/")
     headers = {**GUARDS, "ETag": tag, "Vary": "Accept"}
-    known = read_answer(request, None, tag)
-    if known.status_code != 200:  # noqa: PLR2004 not modified
+    if known := not_modified(request, tag):
         return known
     if wanted == "html":
         return Response(html_of(page), media_type="text/html", headers=headers)

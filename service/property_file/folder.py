@@ -42,7 +42,7 @@ async def folder(
             archive.writestr(_entry(name), content)
             yield pieces.taken()
         async for one in signed:
-            archive.writestr(_entry(f"records/{one.name}.json"), one.line)
+            archive.writestr(_entry(one.path), one.line)
             if len(pieces.written) > 64_000:  # noqa: PLR2004 a piece that is worth sending
                 yield pieces.taken()
     yield pieces.taken()
@@ -54,7 +54,7 @@ def readme(audience: Audience) -> bytes:
     return resources.files(__package__).joinpath(name).read_bytes()
 
 
-def digests(versions: Sequence[Version]) -> bytes:
+def digests_of(versions: Sequence[Version]) -> bytes:
     """Every version with the SHA-256 of its record, as lines of CSV."""
     return "".join(_digest_lines(versions)).encode()
 

@@ -34,8 +34,8 @@ from service.wording.words import (
 
 HEADINGS = {"visit": "Visit", "month": "Month", "withdrawn": "Withdrawn"}
 VERIFYING = (
-    "The folder form of this file (format=zip) holds every record as it was signed, the key set and a note on how to"
-    " verify them without anybody's help."
+    "The folder form of this file (format=zip) holds every record as it was signed, the key set, the seals of the"
+    " months that were sealed, and a note on how to verify them without anybody's help."
 )
 
 

@@ -118,9 +118,13 @@ class Chosen(Struct, frozen=True, kw_only=True):
     versions: list[list[Version]]
     left_out: int
 
+    def all_versions(self) -> list[Version]:
+        """Part by part."""
+        return [one for versions in self.versions for one in versions]
+
     def standing(self) -> list[Version]:
         """Those that no later version has replaced."""
-        return [one for versions in self.versions for one in versions if not one.replaced]
+        return [one for one in self.all_versions() if not one.replaced]
 
 
 # As it is shown -------------------------------------------------------------------------------------------

@@ -19,8 +19,7 @@ order by h.from_on, h.id;
 select r.sequence, r.number, r.version, r.service_on, r.issued_at, r.customer_id, r.withdrawn,
        r.pesticide_free_by_us, r.pesticide_known_at_property, encode(r.sha256, 'hex') as sha256,
        coalesce((r.bytes::jsonb #>> '{content,first_on}')::date, r.service_on) as first_on,
-       exists (select from service_record n where n.business_id = :business_id and n.number = r.number
-               and n.version > r.version and n.sequence <= :as_of) as replaced
+       coalesce(r.replaced_sequence <= :as_of, false) as replaced
 from service_record r
 where r.business_id = :business_id and r.property_id = :property_id and r.sequence <= :as_of
   and r.service_on < :until_on
@@ -38,7 +37,7 @@ where r.business_id = :business_id and r.sequence = any (:sequences::bigint[]);
 
 -- name: read_signed
 -- Signed records as they go out, byte for byte.
-select r.number || '.' || r.version as name, signed_line(r.bytes, r.sha256, r.signature) as line
+select 'records/' || r.number || '.' || r.version || '.json' as path, signed_line(r.bytes, r.sha256, r.signature) as line
 from service_record r
 where r.business_id = :business_id and r.sequence = any (:sequences::bigint[])
 order by r.sequence;

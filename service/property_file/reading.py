@@ -11,6 +11,7 @@ from service.kernel.db import Db
 from service.kernel.errors import Missing
 from service.kernel.sql import Queries
 from service.property_file.models import Asked, Chosen, Content, Place, Record, TenureRow, Version
+from service.seals.door import SealOf, seal_lines, seals_of
 
 sql = Queries(__package__)
 # about a megabyte of records a statement: what was read is shown in few words, and let go
@@ -18,9 +19,9 @@ PAGE = 200
 
 
 class SignedLine(Struct, frozen=True, kw_only=True):
-    """A signed record as it is stored and handed out."""
+    """A signed record or seal as it is stored and handed out, and its place in the folder."""
 
-    name: str
+    path: str
     line: str
 
 
@@ -67,12 +68,23 @@ async def read_records(db: Db, business_id: UUID, chosen: Chosen) -> list[list[R
     ]
 
 
-async def signed_lines(db: Db, business_id: UUID, versions: Sequence[Version]) -> AsyncIterator[SignedLine]:
-    """Signed records byte for byte, page by page."""
+async def read_seals(db: Db, business_id: UUID, chosen: Chosen) -> list[SealOf]:
+    """The seals that the versions can be held against, by month; the public gets no record, and so none."""
+    if chosen.asked.audience == "public":
+        return []
+    return await seals_of(db, business_id, [one.sequence for one in chosen.all_versions()])
+
+
+async def signed_lines(
+    db: Db, business_id: UUID, versions: Sequence[Version], seals: Sequence[SealOf]
+) -> AsyncIterator[SignedLine]:
+    """Signed records byte for byte, page by page, and after them the seals."""
     for sequences in _pages([one.sequence for one in versions]):
         wanted: dict[str, Any] = {"business_id": business_id, "sequences": sequences}
         for one in await db.many(SignedLine, sql.read_signed, **wanted):
             yield one
+    async for seal, line in seal_lines(db, business_id, seals):
+        yield SignedLine(path=f"seals/{seal.name}.json", line=line)
 
 
 def _pages(sequences: Sequence[int]) -> list[Sequence[int]]:

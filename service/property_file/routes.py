@@ -1,7 +1,7 @@
 """HTTP for the file of a property over years."""
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from datetime import date, datetime
 from pathlib import Path
 from typing import Annotated, Any
@@ -17,16 +17,17 @@ from service import __version__
 from service.events.outbox import latest_sequence
 from service.kernel.days import local_date
 from service.kernel.db import Db, Pool
-from service.kernel.http import read_answer, route, weak_tag
+from service.kernel.http import not_modified, route, weak_tag
 from service.kernel.typeset import pdf_apart
 from service.keys.rules import Caller
 from service.property_file import reading
 from service.property_file.asking import MEDIA, asked_for, format_of
-from service.property_file.folder import digests, folder
+from service.property_file.folder import digests_of, folder
 from service.property_file.full import full_file
 from service.property_file.models import Asked, Chosen, File
 from service.property_file.public import public_file
 from service.property_file.rules import choose
+from service.seals.door import SealOf
 from service.signatures.keyring import key_set
 
 TEMPLATE = Path(__file__).with_name("file.typ")
@@ -71,7 +72,7 @@ async def read_property_file(
     customer_id: CustomerId = None,
     form: Form = None,
 ) -> Response[Any]:
-    """The file of a property over years: one PDF, or a folder (zip) with the signed records and the key set.
+    """The file of a property over years: one PDF, or a folder (zip) with the signed records, key set and seals.
 
     Without dates it is the whole history, which holds the years that texts ask to be kept. `customer`: the days of
     who holds the property today, or of `customer_id`, with names and notes. `auditor`: every holder's days, by ids
@@ -82,9 +83,10 @@ async def read_property_file(
     db, business_id = Db(pool), caller.business_id
     as_of = await latest_sequence(db, business_id)
     chosen, file = await _file(db, business_id, property_id, asked, as_of, now)
-    tag = weak_tag((__version__, wanted, file, [one.sha256 for part in chosen.versions for one in part]))
-    known = read_answer(request, None, tag)
-    if known.status_code != 200:  # noqa: PLR2004 not modified
+    seals = await reading.read_seals(db, business_id, chosen) if wanted == "zip" else []
+    digests = [one.sha256 for one in chosen.all_versions()], [one.sha256 for one in seals]
+    tag = weak_tag((__version__, wanted, file, digests))
+    if known := not_modified(request, tag):
         return known
     async with typesetting:
         pdf = await pdf_apart(TEMPLATE, msgspec.json.encode(file))
@@ -92,7 +94,7 @@ async def read_property_file(
     headers = {"ETag": tag, "Content-Disposition": f'attachment; filename="{name}"'}
     if wanted == "zip":
         return Stream(
-            await _folder(db, business_id, chosen, pdf), media_type=MEDIA_OF[wanted], headers=headers
+            await _folder(db, business_id, chosen, seals, pdf), media_type=MEDIA_OF[wanted], headers=headers
         )
     return Response(pdf, media_type=MEDIA_OF[wanted], headers=headers)
 
@@ -110,14 +112,16 @@ async def _file(
     return chosen, shown(chosen, place, records)
 
 
-async def _folder(db: Db, business_id: UUID, chosen: Chosen, pdf: bytes) -> AsyncIterator[bytes]:
+async def _folder(
+    db: Db, business_id: UUID, chosen: Chosen, seals: Sequence[SealOf], pdf: bytes
+) -> AsyncIterator[bytes]:
     """The archive; what is signed holds positions of traps, so that the public gets digests in its place."""
-    versions = [one for part in chosen.versions for one in part]
+    versions = chosen.all_versions()
     if chosen.asked.audience == "public":
-        fixed = {"digests.csv": digests(versions), "file.pdf": pdf}
-        return folder("public", fixed, reading.signed_lines(db, business_id, []))
+        fixed = {"digests.csv": digests_of(versions), "file.pdf": pdf}
+        return folder("public", fixed, reading.signed_lines(db, business_id, [], []))
     fixed = {"keys.json": msgspec.json.encode(await key_set(db)), "file.pdf": pdf}
-    return folder(chosen.asked.audience, fixed, reading.signed_lines(db, business_id, versions))
+    return folder(chosen.asked.audience, fixed, reading.signed_lines(db, business_id, versions, seals))
 
 
 router = Router("/properties", route_handlers=[read_property_file])

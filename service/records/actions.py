@@ -30,7 +30,6 @@ from service.records.models import (
     ServiceRecord,
     WithdrawnContent,
 )
-from service.records.month_rules import check_ended
 from service.records.reading import read_month
 from service.signatures.keyring import signer_in_force
 from service.signatures.models import Signer
@@ -70,8 +69,9 @@ async def issue_month(entry: Entry, sealing_key: bytes, property_id: UUID, first
         month_on=first_on,
     )
     if latest is None:
-        # one that was issued keeps up with the facts, also where the property's zone was amended since
-        check_ended(month, zone, entry.now)
+        # before, it would be out of date with the next visit; one that was issued keeps up with the facts, also
+        # where the property's zone was amended since
+        rules.check_ended(first_on, zone, entry.now, "ask for its record")
     draft = await month_draft(db, business_id, property_id, month)
     return await _issue(entry, sealing_key, draft, latest)
 
@@ -106,7 +106,7 @@ async def _number(entry: Entry, zone: str, latest: Latest | None) -> tuple[str, 
         return latest.number, latest.version + 1
     year = local_date(entry.now, ZoneInfo(zone)).year
     value = await entry.db.value(sql.next_number, business_id=entry.business_id, name=f"record/{year:04}")
-    return f"{year:04}-{value:06}", 1
+    return rules.number_of(year, value), 1
 
 
 async def _store(

@@ -44,7 +44,8 @@ class RecordWithParty(
 ):
     """A version with the persons beside it; `party_hash` in the record binds the party block to it.
 
-    `party` is null once it was erased: `erased` then says when and on which ground, and else is left out.
+    `party` is null once it was erased: `erased` then says when and on which ground, and else is left out. No hash or
+    signature binds `erased`: it is the business's word.
     """
 
     erased: Erased | None = None

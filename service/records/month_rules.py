@@ -1,22 +1,20 @@
 """What the record of a property's month states, as a function of the facts as at the month's end. Pure."""
 
 from collections.abc import Sequence
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
 from msgspec.structs import asdict
 
 from service.claims.models import Period
-from service.kernel.days import local_date, start_of_day
-from service.kernel.errors import Refused
+from service.kernel.days import ONE_DAY, local_date, start_of_day
 from service.records.accounts import account
 from service.records.facts import Attended, Month, MonthFacts, Scope
 from service.records.lines import VisitLine
 from service.records.models import LicenceLine, MonthContent
 from service.records.rules import following
 
-ONE_DAY = timedelta(days=1)
 LAST = timedelta(microseconds=1)
 
 
@@ -70,17 +68,6 @@ def month_from(first_on: date, zone: ZoneInfo) -> Month:
         from_at=start_of_day(first_on, zone),
         until_at=start_of_day(until_on, zone) - LAST,
     )
-
-
-def check_ended(month: Month, zone: ZoneInfo, now: datetime) -> None:
-    """Refuse a month that has not ended there: its record would be out of date with the next visit."""
-    if now <= month.until_at:
-        ends_at = (month.until_at + LAST).astimezone(zone)
-        raise Refused(
-            "conflict",
-            f"The month {month.first_on:%Y-%m} has not ended at this property; "
-            f"ask for its record from {ends_at.isoformat()} on.",
-        )
 
 
 def permits_of(visits: Sequence[Attended]) -> list[LicenceLine]:

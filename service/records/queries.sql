@@ -355,6 +355,10 @@ where c.business_id = :business_id
 returning c.value;
 
 -- name: insert_record
+with replaced as (
+    update service_record set replaced_sequence = :sequence
+    where business_id = :business_id and number = :number and version = :version - 1
+)
 insert into service_record (business_id, number, version, visit_id, month_on, property_id, customer_id, service_on, issued_at,
     sequence, pesticide_free_by_us, pesticide_known_at_property, withdrawn, bytes, sha256, signature, content_sha256, party)
 values (:business_id, :number, :version, :visit_id, :month_on, :property_id, :customer_id, :service_on, :issued_at,

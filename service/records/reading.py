@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from service.claims.models import Applied, Presence
 from service.claims.rules import period_of
+from service.kernel.base64url import base64url
 from service.kernel.db import Db
 from service.kernel.errors import Missing
 from service.kernel.sql import Queries
@@ -33,7 +34,6 @@ from service.records.models import Arrival, Awaited, Basis, Party, Rested, ToldT
 from service.records.month_rules import month_from
 from service.records.month_rules import scope_of as scope_of_month
 from service.records.rules import duration, presence, scope_of
-from service.signatures.rules import base64url
 from service.signs.models import SignFacts
 from service.signs.rules import starts
 

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Sequence
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
@@ -13,7 +13,7 @@ from service.claims.models import Presence
 from service.claims.rules import period_of
 from service.identity.models import Licence
 from service.kernel.canonical import canonical, sha256
-from service.kernel.days import local_date
+from service.kernel.days import local_date, start_of_day
 from service.kernel.errors import Refused
 from service.kernel.values import Erased
 from service.records.accounts import account
@@ -21,6 +21,7 @@ from service.records.facts import Head, Scope, VisitFacts
 from service.records.models import MONTH, Content, LicenceLine, Party, VisitContent, WithdrawnContent
 
 _MONTH = re.compile(MONTH)
+LAST_PLACE = 999_999
 
 
 def content(facts: VisitFacts) -> VisitContent:
@@ -136,6 +137,31 @@ def month_in(text: str) -> tuple[date, date]:
 def following(first_on: date) -> date:
     """The first day of the next month."""
     return (first_on.replace(day=28) + timedelta(days=4)).replace(day=1)
+
+
+def number_of(year: int, place: int) -> str:
+    """The number of the record at a place of a year, from 1; `conflict` where the year has no further number.
+
+    A seventh figure would be out of order among six, in lists and in the leaves of a sealed month.
+    """
+    if place > LAST_PLACE:
+        raise Refused(
+            "conflict",
+            f"All {LAST_PLACE:,} numbers of {year} are given; a new record can be issued from 1 January {year + 1} on, "
+            "a further version of one that has a number at any time.",
+        )
+    return f"{year:04}-{place:06}"
+
+
+def check_ended(first_on: date, zone: ZoneInfo, now: datetime, then: str) -> None:
+    """Refuse as `conflict` a month that has not ended in a zone, with what can be done `then`, and from when on."""
+    ends_at = start_of_day(following(first_on), zone)
+    if now < ends_at:
+        raise Refused(
+            "conflict",
+            f"The month {first_on:%Y-%m} has not ended in {zone.key}; "
+            f"{then} from {ends_at.astimezone(zone).isoformat()} on.",
+        )
 
 
 def presence(head: Head) -> Presence:

@@ -9,7 +9,7 @@ from litestar.params import Parameter
 from service.kernel.db import Db, Pool
 from service.kernel.errors import Missing
 from service.kernel.http import route
-from service.kernel.paging import FIRST_ID, After, Limit, Page, decode_cursor, page
+from service.kernel.paging import After, Limit, Page, page, place_after
 from service.keys.rules import Caller
 from service.refusals.door import sql
 from service.refusals.models import Refusal, RefusalRow, RefusedBody
@@ -27,7 +27,7 @@ async def list_refusals(
     limit: Limit = 100,
 ) -> Response[Page[Refusal]]:
     """Refused bodies, oldest first, kept for 90 days."""
-    (after_id,) = decode_cursor(after, request.app.state.epoch, UUID) or (FIRST_ID,)
+    (after_id,) = place_after(request, after, UUID)
     rows = await Db(pool).many(
         Refusal,
         sql.list_refusals,

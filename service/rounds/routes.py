@@ -9,7 +9,7 @@ from litestar import Request, Response, Router, get
 from service.deadlines.why import NOTICE
 from service.kernel.db import Db, Pool
 from service.kernel.http import read_answer, route, weak_tag
-from service.kernel.paging import FIRST_ID, FIRST_INSTANT, After, Limit, decode_cursor, page
+from service.kernel.paging import After, Limit, page, place_after
 from service.kernel.sql import Queries
 from service.keys.rules import Caller
 from service.rounds.models import DeadlineThere, PlaceDue, Round, SetThere
@@ -33,10 +33,7 @@ async def read_round(
     What was due before and is still open is in it too, also on a date that has passed.
     """
     day, db, business_id = day_named(date), Db(pool), caller.business_id
-    after_due_at, after_property_id = decode_cursor(after, request.app.state.epoch, datetime, UUID) or (
-        FIRST_INSTANT,
-        FIRST_ID,
-    )
+    after_due_at, after_property_id = place_after(request, after, datetime, UUID)
     zones = await db.column(sql.list_zones, business_id=business_id)
     places = await db.many(
         PlaceDue,

@@ -7,8 +7,7 @@ select r.number, r.version, encode(r.sha256, 'hex') as sha256,
        encode(sha256('\x00'::bytea || convert_to(r.bytes, 'UTF8')), 'hex') as leaf
 from service_record r
 where r.business_id = :business_id and r.service_on >= :first_on and r.service_on < :until_on
-  and not exists (select from service_record n where n.business_id = :business_id and n.number = r.number
-                  and n.version > r.version)
+  and r.replaced_sequence is null
 order by r.number collate "C";
 
 -- name: read_latest
@@ -35,3 +34,25 @@ from month_seal m
 where m.business_id = :business_id and m.month = :first_on and (:version::int is null or m.version = :version::int)
 order by m.version desc
 limit 1;
+
+-- name: list_seals_of
+-- The latest seal of each month of these versions, but for months that wait to be sealed anew, and for those that a
+-- record has left in a version that is not among these.
+with chosen as (
+    select r.number, r.sequence, date_trunc('month', r.service_on)::date as month from service_record r
+    where r.business_id = :business_id and r.sequence = any (:sequences::bigint[])
+)
+select m.month as first_on, m.version, encode(m.sha256, 'hex') as sha256 from month_seal m
+where m.business_id = :business_id and m.month in (select c.month from chosen c)
+  and not exists (select from month_seal n where n.business_id = :business_id and n.month = m.month
+                  and n.version > m.version)
+  and not exists (select from work w where w.business_id = :business_id and w.kind = :kind
+                  and w.subject_id = m.month_id)
+  and not exists (
+      select from chosen c
+      join service_record r on r.business_id = :business_id and r.number = c.number
+      where c.month = m.month and date_trunc('month', r.service_on)::date <> m.month
+        and r.sequence not in (select o.sequence from chosen o)
+        and not exists (select from service_record n where n.business_id = :business_id and n.number = r.number
+                        and n.version > r.version))
+order by m.month;

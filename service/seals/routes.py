@@ -3,6 +3,7 @@
 import re
 from datetime import date, datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from litestar import Request, Response, Router, get, post
 
@@ -12,10 +13,9 @@ from service.kernel.errors import Missing
 from service.kernel.http import read_answer, route
 from service.kernel.sql import Queries
 from service.keys.rules import Caller
-from service.records.rules import month_in
+from service.records.rules import check_ended, month_in
 from service.seals.actions import seal
 from service.seals.models import SignedSeal, StoredSeal
-from service.seals.rules import check_ended
 
 sql = Queries(__package__)
 _VERSION = re.compile(r"[1-9][0-9]{0,5}")
@@ -43,7 +43,7 @@ async def seal_month(
     first_on, until_on = month_in(month)
     async with entry(pool, caller.business_id, now, caller.key_id) as book:
         zone = await book.db.value(sql.read_zone, business_id=caller.business_id)
-        check_ended(first_on, until_on, zone, now)
+        check_ended(first_on, ZoneInfo(zone), now, "seal it")
         is_new = await seal(book, request.app.state.sealing_key, first_on, until_on)
         stored = await _stored(book.db, caller, first_on, None)
     return Response(

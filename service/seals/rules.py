@@ -1,18 +1,14 @@
-"""The Merkle tree of a sealed month, and when a month may be sealed. Pure.
+"""The Merkle tree of a sealed month. Pure.
 
 Source: RFC 6962 section 2.1 (the same in RFC 9162 section 2.1.1).
 """
 
 from collections.abc import Sequence
-from datetime import date, datetime
 from hashlib import sha256
-from zoneinfo import ZoneInfo
 
 import msgspec
 
 from service.kernel.canonical import canonical
-from service.kernel.days import start_of_day
-from service.kernel.errors import Refused
 from service.seals.models import MonthSeal
 
 LEAF, NODE = b"\x00", b"\x01"
@@ -44,13 +40,3 @@ def root_of(leaves: Sequence[bytes]) -> bytes:
 def bytes_of(seal: MonthSeal) -> bytes:
     """The RFC 8785 form that is signed."""
     return canonical(msgspec.to_builtins(seal))
-
-
-def check_ended(first_on: date, until_on: date, zone: str, now: datetime) -> None:
-    """Refuses as `conflict` a month that has not ended in the zone of the business."""
-    ends_at = start_of_day(until_on, ZoneInfo(zone))
-    if now < ends_at:
-        raise Refused(
-            "conflict",
-            f"The month {first_on:%Y-%m} has not ended in {zone}; seal it from {ends_at:%Y-%m-%dT%H:%M:%SZ} on.",
-        )

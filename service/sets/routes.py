@@ -9,7 +9,7 @@ from litestar.params import QueryParameter
 from service.kernel.db import Db, Pool
 from service.kernel.errors import Missing
 from service.kernel.http import read_answer, route, weak_tag
-from service.kernel.paging import FIRST_ID, After, Limit, Page, Since, Until, decode_cursor, page
+from service.kernel.paging import After, Limit, Page, Since, Until, page, place_after
 from service.kernel.sql import Queries
 from service.keys.rules import Caller
 from service.sets.heeded import shown
@@ -45,7 +45,7 @@ async def list_sets(
     limit: Limit = 100,
 ) -> Response[Page[SetShown]]:
     """Sets by id; `since` and `until` are local dates of placing, `mark` is that of one of their traps."""
-    (after_id,) = decode_cursor(after, request.app.state.epoch, UUID) or (FIRST_ID,)
+    (after_id,) = place_after(request, after, UUID)
     rows = await Db(pool).many(
         SetFound,
         sql.list_sets,
@@ -86,7 +86,7 @@ async def list_traps(
     limit: Limit = 100,
 ) -> Response[Page[TrapShown]]:
     """Marked traps by their marks, each with the set it is in or was in last."""
-    (after_mark,) = decode_cursor(after, request.app.state.epoch, str) or ("",)
+    (after_mark,) = place_after(request, after, str)
     rows = await Db(pool).many(
         TrapShown,
         sql.list_traps,

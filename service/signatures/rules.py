@@ -4,13 +4,13 @@ Sources: RFC 7515 (JWS) with appendix F (detached content), RFC 8037 (OKP keys),
 (thumbprints).
 """
 
-import base64
 import json
 from collections.abc import Mapping
 
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
+from service.kernel.base64url import base64url, from_base64url
 from service.kernel.canonical import canonical, sha256
 from service.signatures.models import Jwk, Signer
 
@@ -20,19 +20,6 @@ RECORD_TYPE = "service-record+json"
 
 class NotVerified(Exception):
     """Why a signature is not to be believed, in one sentence."""
-
-
-def base64url(raw: bytes) -> str:
-    """Without padding (RFC 7515 section 2)."""
-    return base64.urlsafe_b64encode(raw).rstrip(b"=").decode()
-
-
-def from_base64url(text: str) -> bytes:
-    """Back again; ValueError for any but the one text of these bytes, so that a changed letter never passes."""
-    raw = base64.urlsafe_b64decode(text + "=" * (-len(text) % 4))
-    if base64url(raw) != text:
-        raise ValueError("not base64url")
-    return raw
 
 
 def thumbprint(public: bytes) -> str:

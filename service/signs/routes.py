@@ -9,7 +9,7 @@ from litestar.params import QueryParameter
 from service.kernel.db import Db, Pool
 from service.kernel.errors import Missing
 from service.kernel.http import read_answer, route, weak_tag
-from service.kernel.paging import FIRST_ID, After, Limit, Page, Since, Until, decode_cursor, page
+from service.kernel.paging import After, Limit, Page, Since, Until, page, place_after
 from service.kernel.sql import Queries
 from service.keys.rules import Caller
 from service.signs.models import SignShown, State
@@ -33,7 +33,7 @@ async def list_signs(
     limit: Limit = 100,
 ) -> Response[Page[SignShown]]:
     """Signs with their state, in order of id; `since` and `until` go by the local date of `seen_at`."""
-    (after_id,) = decode_cursor(after, request.app.state.epoch, UUID) or (FIRST_ID,)
+    (after_id,) = place_after(request, after, UUID)
     rows = await Db(pool).many(
         SignShown,
         sql.list_signs,

@@ -14,7 +14,7 @@ from service.kernel.bodies import decode
 from service.kernel.db import Db, Pool
 from service.kernel.http import MERGE_PATCH, IfMatch, read_answer, route, tag_of
 from service.kernel.ids import new_id
-from service.kernel.paging import FIRST_ID, After, Limit, Page, decode_cursor, page
+from service.kernel.paging import After, Limit, Page, page, place_after
 from service.kernel.values import Scope
 from service.keys.rules import Caller
 from service.stated import door
@@ -54,7 +54,7 @@ def resource(
         limit: int,
         **narrowed: UUID | None,
     ) -> Response[Any]:
-        (after_id,) = decode_cursor(after, request.app.state.epoch, UUID) or (FIRST_ID,)
+        (after_id,) = place_after(request, after, UUID)
         await door.check_parent(Db(pool), noun, caller.business_id, _property(request))
         found = await Db(pool).many(
             kept, noun.list, business_id=caller.business_id, after_id=after_id, most=limit + 1, **narrowed

@@ -6,7 +6,7 @@ from uuid import UUID
 from msgspec import Struct
 
 from service.events.models import Event
-from service.facts.models import AppliedBy
+from service.facts.models import AppliedBy, Registration
 from service.kernel.values import Amount, Instant, Line, Name
 
 
@@ -16,7 +16,7 @@ class NewTreatment(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True
     property_id: UUID
     method: Name
     product: Line | None = None
-    registration: Line | None = None
+    registration: Registration | None = None
     amount: Amount | None = None
     unit: Line | None = None
     applied_at: Instant

@@ -11,6 +11,8 @@ from typing import IO
 from service.kernel.errors import CannotStart
 
 KEY_SET_NAMES = ("keys.json", "jwks.json")
+# what lies beside the records in the folder of a property's file: `setbook verify FOLDER/*` names it as well
+BESIDE_NAMES = ("readme.txt", "file.pdf")
 ENDINGS = (".json", ".ndjson")
 # What a damaged archive or disk raises while it is read.
 BROKEN = (OSError, EOFError, RuntimeError, zipfile.BadZipFile, zlib.error)
@@ -35,12 +37,16 @@ class File:
     @property
     def is_looked_at(self) -> bool:
         """Whether it may hold records: of what lies in a folder or zip only JSON does."""
-        return not self.inside or self.name.lower().endswith(ENDINGS)
+        return self.name.lower().endswith(ENDINGS) or not (self.inside or self._last_name in BESIDE_NAMES)
 
     @property
     def is_key_set(self) -> bool:
         """By its name."""
-        return self.name.replace("!", "/").rpartition("/")[2].lower() in KEY_SET_NAMES
+        return self._last_name in KEY_SET_NAMES
+
+    @property
+    def _last_name(self) -> str:
+        return self.name.replace("!", "/").rpartition("/")[2].lower()
 
 
 def files_in(paths: list[Path]) -> Iterator[File]:

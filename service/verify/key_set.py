@@ -3,7 +3,8 @@
 import msgspec
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
-from service.signatures.rules import from_base64url, thumbprint
+from service.kernel.base64url import from_base64url
+from service.signatures.rules import thumbprint
 from service.verify.models import Keys
 
 KEY_BYTES = 32

@@ -25,7 +25,7 @@ class Content(Struct, frozen=True):
 class Said(Struct, frozen=True):
     """What a record says of itself."""
 
-    number: Annotated[str, Meta(pattern=r"^[0-9]{4}-[0-9]{6,7}\Z")]
+    number: Annotated[str, Meta(pattern=r"^[0-9]{4}-[0-9]{6}\Z")]
     version: int
     party_hash: str
     issuer: Issuer

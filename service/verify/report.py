@@ -33,6 +33,10 @@ def report(given: Given, say: Callable[[str], None]) -> bool:
     for one in sorted(looked_at, key=lambda one: not run.opens_with(one, seal_rules.OPENING)):
         run.verify(one)
     run.compare_months()
+    if not looked_at:
+        run.fault(
+            "Nothing verified", "No record, export, page or seal was given; name the files or their folder."
+        )
     run.sum_up(len(files) - len(looked_at) - run.key_files)
     return run.faults == 0
 
@@ -180,7 +184,10 @@ class Run:
         if wrong:
             self.fault(f"{where}: {looked.name}", wrong)
         if looked.erased:
-            self.say(f"{where}: {looked.name}: {looked.erased}; the record holds without them.")
+            self.say(
+                f"{where}: {looked.name}: The record holds without its persons. They were erased {looked.erased}: day "
+                "and ground are the business's word, which nothing that is signed binds."
+            )
         for comparison in self.comparisons.values():
             if wrong := comparison.meet(looked):
                 self.fault(f"{where}: {looked.name}", wrong)

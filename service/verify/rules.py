@@ -140,7 +140,7 @@ def _erased(raw: bytes) -> tuple[str | None, str | None]:
     """When and on which ground the persons were erased, or what is wrong with saying so."""
     try:
         stated = msgspec.json.decode(raw, type=dict[str, str])
-        words = f"persons erased at {stated['at']} ({stated['ground']})"
+        words = f"at {stated['at']} ({stated['ground']})"
     except (*NOT_READ, KeyError):
         return None, "The member that says when the persons were erased cannot be read."
     return words, None if _written_anew(raw) == raw else "The member erased is not in RFC 8785 form."

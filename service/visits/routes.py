@@ -13,17 +13,7 @@ from service.facts.models import NewVisit
 from service.kernel.db import Db, Pool
 from service.kernel.errors import Missing
 from service.kernel.http import IfMatch, answer, read_answer, route, tag_of
-from service.kernel.paging import (
-    FIRST_ID,
-    FIRST_INSTANT,
-    After,
-    Limit,
-    Page,
-    Since,
-    Until,
-    decode_cursor,
-    page,
-)
+from service.kernel.paging import After, Limit, Page, Since, Until, page, place_after
 from service.kernel.values import LINE
 from service.keys.rules import Caller
 from service.visits.actions import record, withdraw
@@ -152,10 +142,7 @@ async def list_visits(
     limit: Limit = 100,
 ) -> Response[Page[Visit]]:
     """Visits by arrival; `unassigned` shows those that belong to no job."""
-    after_at, after_id = decode_cursor(after, request.app.state.epoch, datetime, UUID) or (
-        FIRST_INSTANT,
-        FIRST_ID,
-    )
+    after_at, after_id = place_after(request, after, datetime, UUID)
     rows = await Db(pool).many(
         StoredVisit,
         sql.list_visits,

@@ -1,6 +1,6 @@
 """The claim over a period: worked cases of our own, dates by the clock on a wall in Los Angeles.
 
-Which methods break it, and on which ground: FIFRA § 2(u), 40 CFR 152.25(f), 152.500(a), 7 CFR 205.206. That traps and
+Which methods break it, and on which ground: FIFRA § 2(u), 40 CFR 152.25(f), 152.500, 7 CFR 205.206. That traps and
 hand removal are the practice of an organic or pesticide-free lawn is common practice, not law.
 """
 
@@ -156,11 +156,11 @@ def test_what_the_business_classed_counts_with_its_ground():
 
 @pytest.mark.parametrize("method", ["mesh", "by hand", "habitat change"])
 def test_what_was_stated_with_a_registration_breaks_it_whatever_its_method_is_called(method: str):
-    """40 CFR 152.500(a): a device is not registered; so what has a number is a pesticide."""
+    """40 CFR 156.10(e): a pesticide bears its registration number; 152.500(b): a device is not registered."""
     used = castor_oil(la(5, 12), method=method, registration="EPA Reg. No. 00000-00")
     [line] = treatments([used], period_of(SECOND, [FIRST, SECOND]))
     assert (line.method_class, line.breaks_claim) == ("registered_pesticide", True)
-    assert "40 CFR 152.500(a)" in line.ground
+    assert "40 CFR 152.500(b)" in line.ground
     assert of(SECOND, [FIRST, SECOND], [used])[1].free is False
     none = castor_oil(la(5, 12), method=method, registration="none")
     assert of(SECOND, [FIRST, SECOND], [none])[1].free is True

@@ -6,7 +6,8 @@ from typing import Any
 import asyncpg
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
-from service.signatures.rules import RECORD_TYPE, check, from_base64url
+from service.kernel.base64url import from_base64url
+from service.signatures.rules import RECORD_TYPE, check
 from tests.bodies import a_check, a_set, a_sign, a_visit, an_id
 from tests.http import PROPERTY, Api
 

@@ -1,4 +1,4 @@
-"""The register restates FIFRA § 2, 40 CFR 152.25(f), 152.500(a) and 7 CFR 205.206, as it cites them."""
+"""The register restates FIFRA § 2, 40 CFR 152.25(f), 152.500 and 7 CFR 205.206, as it cites them."""
 
 import typing
 from uuid import UUID
@@ -19,6 +19,19 @@ from service.methods.rules import (
 from tests.bodies import NOW, an_id
 
 REGISTER = shipped().classes
+# 40 CFR 152.25(f)(1), table 1, by the names that a label shows: 80 FR 80653 (28 December 2015), chitosan by 87 FR 67364
+# (8 November 2022). Read on 28 November 2026 in a copy that somebody else published, not on the government's own page,
+# and compared with EPA's list of active ingredients from before 2015.
+MINIMUM_RISK = """
+Castor oil; Cedarwood oil; Chitosan; Cinnamon; Cinnamon oil; Citric acid; Citronella; Citronella oil; Cloves; Clove oil;
+Corn gluten meal; Corn oil; Cornmint; Cornmint oil; Cottonseed oil; Dried blood; Eugenol; Garlic; Garlic oil; Geraniol;
+Geranium oil; Lauryl sulfate; Lemongrass oil; Linseed oil; Malic acid; Peppermint; Peppermint oil;
+2-Phenylethyl propionate; Potassium sorbate; Putrescent whole egg solids; Rosemary; Rosemary oil; Sesame; Sesame oil;
+Sodium chloride; Sodium lauryl sulfate; Soybean oil; Spearmint; Spearmint oil; Thyme; Thyme oil; White pepper;
+Zinc metal strips
+"""
+# EPA's list before 2015: the rule put the kinds of mint and of cedarwood in their place
+OLDER_NAMES = {"Cedar oil", "Mint", "Mint oil"}
 GROUND = "Sample Town code, section 4"
 
 
@@ -43,6 +56,12 @@ def test_no_mechanism_of_a_set_breaks_the_claim(mechanism):
 def test_what_repels_kills_or_is_unknown_breaks_it(method, name):
     assert class_of(method).of.name == name
     assert class_of(method).of.breaks_claim
+
+
+def test_the_minimum_risk_substances_are_those_of_the_regulation_and_no_other():
+    listed = {one.strip() for one in MINIMUM_RISK.split(";")} | OLDER_NAMES
+    (kept,) = [one.methods for one in REGISTER if one.name == "minimum_risk_pesticide"]
+    assert sorted(kept) == sorted(map(key_of, listed))
 
 
 @pytest.mark.parametrize("written", ["Castor Oil", "castor-oil", " castor oil ", "CASTOR_OIL"])

@@ -5,6 +5,7 @@ import random
 import zipfile
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import pypdf
@@ -158,6 +159,15 @@ def members_of(archive: bytes) -> dict[str, bytes]:
     with zipfile.ZipFile(io.BytesIO(archive)) as opened:
         assert opened.testzip() is None
         return {one.filename: opened.read(one) for one in opened.infolist()}
+
+
+def unpacked(archive: bytes, into: Path) -> dict[str, bytes]:
+    """The same, laid out as an archiver does."""
+    members = members_of(archive)
+    for name, content in members.items():
+        (into / name).parent.mkdir(exist_ok=True)
+        (into / name).write_bytes(content)
+    return members
 
 
 async def everything(api: Api, query: str) -> list[bytes]:

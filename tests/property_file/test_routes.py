@@ -1,6 +1,7 @@
 """The promises of /v1/properties/{id}/file, over HTTP: what is in it, as what it comes, and that it can be verified."""
 
 import io
+import json
 import subprocess
 import zipfile
 from pathlib import Path
@@ -11,7 +12,7 @@ import pytest
 
 from tests.bodies import AT, a_check, a_set, a_visit, an_id
 from tests.http import PROPERTY, Api, a_property
-from tests.property_file.book import members_of, text_of
+from tests.property_file.book import members_of, text_of, unpacked
 
 FILE = f"properties/{PROPERTY}/file"
 CUSTOMER = an_id(100)
@@ -225,10 +226,8 @@ async def test_the_notes_own_commands_verify_the_folder_and_name_what_was_change
     school: Api, tmp_path: Path
 ):
     """With a shell and openssl alone, as the README in the folder says."""
-    members = members_of((await school.get(f"{FILE}?audience=auditor&format=zip")).content)
-    (tmp_path / "records").mkdir()
-    for name, content in members.items():
-        (tmp_path / name).write_bytes(content)
+    assert (await school.post("months/2026-02/seal")).status_code == 201
+    members = unpacked((await school.get(f"{FILE}?audience=auditor&format=zip")).content, tmp_path)
     script = members["README.txt"].decode().partition("\n  bytes() {")[2]
 
     def verify() -> str:
@@ -238,9 +237,13 @@ async def test_the_notes_own_commands_verify_the_folder_and_name_what_was_change
         return run.stdout + run.stderr
 
     assert verify() == ""
-    changed = tmp_path / "records/2026-000002.1.json"
-    changed.write_bytes(changed.read_bytes().replace(b'"count":1', b'"count":9'))
+    changed, seal = tmp_path / "records/2026-000002.1.json", tmp_path / "seals/2026-02.1.json"
+    assert json.loads(changed.read_bytes())["sha256"] in seal.read_text()
+    for path in (changed, seal):
+        path.write_bytes(path.read_bytes().replace(b'"count":1', b'"count":9'))
     assert verify().splitlines() == [
+        "seals/2026-02.1.json: the SHA-256 does not fit",
+        "seals/2026-02.1.json: the signature does not fit",
         "records/2026-000002.1.json: the SHA-256 does not fit",
         "records/2026-000002.1.json: the signature does not fit",
     ]

@@ -16,14 +16,13 @@ from service.records.facts import Around, Attended, Month, MonthFacts
 from service.records.lines import RepairLine, ToldLine
 from service.records.models import LicenceLine
 from service.records.month_rules import (
-    check_ended,
     month_content,
     month_from,
     note_of,
     permits_of,
     workers_of,
 )
-from service.records.rules import bytes_of, following
+from service.records.rules import bytes_of, check_ended, following
 from tests.records.book import (
     CUSTOMER,
     MATE,
@@ -227,10 +226,13 @@ def test_nothing_after_the_month_changes_what_its_record_states(later):
 
 
 def test_a_month_that_has_not_ended_there_is_refused_with_when_it_will_have():
-    with pytest.raises(Refused, match=r"ask for its record from 2026-06-01T00:00:00-07:00 on") as refused:
-        check_ended(MAY, ZONE, MAY.until_at)
+    """May 2026 ends in Los Angeles, seven hours behind UTC, on 1 June at seven."""
+    ends_at = datetime(2026, 6, 1, 7, tzinfo=UTC)
+    says = r"2026-05 has not ended in America/Los_Angeles; seal it from 2026-06-01T00:00:00-07:00 on\."
+    with pytest.raises(Refused, match=says) as refused:
+        check_ended(date(2026, 5, 1), ZONE, ends_at - timedelta(microseconds=1), "seal it")
     assert refused.value.kind == "conflict"
-    check_ended(MAY, ZONE, MAY.until_at + timedelta(microseconds=1))
+    check_ended(date(2026, 5, 1), ZONE, ends_at, "seal it")
 
 
 def test_the_persons_and_permits_of_a_month_are_those_of_its_visits_each_once():

@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from service.kernel.db import Pool
 from service.records.ticks import handlers
 from service.work import ticks as work
 from tests.bodies import NOW, a_visit, an_id
@@ -51,6 +52,28 @@ async def five(api: Api) -> Api:
         await api.made(f"visits/{an_id(100 + day)}", visit_on(day, **more))
         await issue(api, 100 + day)
     return api
+
+
+async def test_the_year_with_all_numbers_given_refuses_a_new_record_and_takes_further_versions(
+    api: Api, pool: Pool
+):
+    for day in (1, 2, 3):
+        await api.made(f"visits/{an_id(100 + day)}", visit_on(day))
+    await issue(api, 101)
+    # as after 999,998 records: nobody issues as many here
+    async with pool.acquire() as connection, connection.transaction():
+        await connection.execute("select set_config('setbook.business_id', $1, true)", str(api.business_id))
+        await connection.execute("update counter set value = 999998 where name = 'record/2026'")
+    assert (await issue(api, 102))["number"] == "2026-999999"
+    for _ in range(2):
+        refused = await api.post("service-records", {"visit_id": an_id(103)})
+        assert refused.status_code == 409
+        assert refused.json()["detail"].startswith(
+            "All 999,999 numbers of 2026 are given; a new record can be issued from 1 January 2027 on"
+        )
+    await api.put(f"visits/{an_id(102)}", visit_on(2, treatments_none=True), If_Match='"1"')
+    further = await issue(api, 102)
+    assert (further["number"], further["version"]) == ("2026-999999", 2)
 
 
 def numbers(records: list[dict[str, Any]]) -> list[str]:
@@ -248,7 +271,8 @@ async def pull_while(pull: Any) -> None:
 
 
 async def test_more_than_a_page_streams_whole(api: Api, monkeypatch: pytest.MonkeyPatch):
-    monkeypatch.setattr("service.exports.portions.SELECTED", 2)
+    for most in ("SELECTED", "FIRST", "MOST"):
+        monkeypatch.setattr(f"service.exports.portions.{most}", 2)
     for day in range(1, 6):
         await api.made(
             f"visits/{an_id(100 + day)}",

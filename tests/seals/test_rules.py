@@ -1,14 +1,12 @@
-"""The Merkle tree against roots that others published, and when a month may be sealed."""
+"""The Merkle tree against roots that others published."""
 
-from datetime import UTC, date, datetime, timedelta
 from hashlib import sha256
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.kernel.errors import Refused
-from service.seals.rules import check_ended, leaf_of, root_of
+from service.seals.rules import leaf_of, root_of
 
 # transparency-dev/merkle, testonly/constants.go (LeafInputs, RootHashes): RFC 6962 over the first n leaves
 LEAVES = [
@@ -57,15 +55,3 @@ def as_the_rfc_says(hashes: list[bytes]) -> bytes:
 def test_the_tree_is_the_rfcs_for_any_count(contents: list[bytes]) -> None:
     hashes = [sha256(b"\x00" + one).digest() for one in contents]
     assert root_of([leaf_of(one) for one in contents]) == as_the_rfc_says(hashes)
-
-
-# May 2026 ends in Los Angeles, seven hours behind UTC, on 1 June at seven.
-END = datetime(2026, 6, 1, 7, tzinfo=UTC)
-
-
-def test_a_month_is_sealed_from_its_end_in_the_zone_on() -> None:
-    check_ended(date(2026, 5, 1), date(2026, 6, 1), "America/Los_Angeles", END)
-    with pytest.raises(Refused, match=r"2026-05 has not ended .* from 2026-06-01T07:00:00Z on"):
-        check_ended(
-            date(2026, 5, 1), date(2026, 6, 1), "America/Los_Angeles", END - timedelta(microseconds=1)
-        )

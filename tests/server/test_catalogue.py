@@ -51,7 +51,7 @@ OF_COURIER = {
 
 # what may change beside what is never rewritten: (role, table, column)
 AMENDED_COLUMNS = {
-    *(("app", "service_record", column) for column in ("party", "erased")),
+    *(("app", "service_record", column) for column in ("party", "erased", "replaced_sequence")),
     *(("app", "visit_version", column) for column in ("body", "amend_reason")),
     ("app", "stated_version", "body"),
 }

@@ -10,8 +10,9 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey,
 from joserfc import jws
 from joserfc.jwk import OKPKey
 
+from service.kernel.base64url import base64url
 from service.signatures.models import Signer
-from service.signatures.rules import RECORD_TYPE, NotVerified, base64url, check, jwk_of, sign, thumbprint
+from service.signatures.rules import RECORD_TYPE, NotVerified, check, jwk_of, sign, thumbprint
 
 # RFC 8037 appendix A.1 to A.3: the private key, the public key, its thumbprint
 D = "nWGxne_9WmC6hEr0kuwsxERJxWl7MmkZcDusAxyuf2A"

@@ -74,6 +74,20 @@ def test_a_folder_and_a_zip_are_verified_with_the_key_set_in_them(
         assert said[-1] == "All holds: 2 records and 1 seal; not looked at: 1 other file."
 
 
+def test_what_lies_beside_the_records_may_be_named_as_well_and_is_not_looked_at(folder: Path) -> None:
+    (folder / "file.pdf").write_bytes(b"%PDF-1.7")
+    holds, said = said_of(*sorted(folder.iterdir()))
+    assert holds, said
+    assert said[-1] == "All holds: 2 records and 1 seal; not looked at: 2 other files."
+
+
+def test_where_nothing_can_be_verified_nothing_is_said_to_hold(folder: Path) -> None:
+    holds, said = said_of(folder / "README.txt", folder / "keys.json")
+    assert not holds
+    assert said[0].startswith("Nothing verified: No record, export, page or seal was given")
+    assert said[-1].startswith("1 thing wrong: 0 records and 0 seals")
+
+
 def test_a_record_that_was_changed_in_a_zip_is_named(
     folder: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
@@ -173,8 +187,9 @@ def test_persons_may_be_erased_and_the_record_holds() -> None:
     faults, said = verified({"erased.json": with_party(line_of(ONE), None, erased=erased)})
     assert faults == 0
     assert said[0] == (
-        "erased.json: record 2026-000001.1: persons erased at 2026-06-01T00:00:00Z (asked by the person); the "
-        "record holds without them."
+        "erased.json: record 2026-000001.1: The record holds without its persons. They were erased at "
+        "2026-06-01T00:00:00Z (asked by the person): day and ground are the business's word, which nothing that is "
+        "signed binds."
     )
 
 
