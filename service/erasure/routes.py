@@ -72,7 +72,10 @@ async def _erased(
 async def read_personal_data_of_customer(
     customer_id: UUID, caller: Caller, pool: Pool, now: datetime
 ) -> Response[PersonalData]:
-    """All that is held on a customer, each with where it stands: to be handed to the person."""
+    """All that is held on a customer, each with where it stands: to be handed to the person.
+
+    What is worked out from it (states, deadlines, conflicts) is not told again.
+    """
     db, business_id = Db(pool), caller.business_id
     await stated.read(db, CUSTOMER, business_id, customer_id)
     known = await about(db, business_id, customer_id)
