@@ -167,6 +167,6 @@ async def test_a_setting_from_before_is_that_of_customers(two: tuple[Api, Api], 
     await owner.execute(
         "update business set keep_personal_years = 9 where business_id = $1", two[0].business_id
     )
-    (moving,) = [one for one in migrations() if one.name == "0016_keep_years.sql"]
+    (moving,) = [one for one in migrations() if one.name == "0017_keep_years.sql"]
     await owner.execute(moving.text)
     assert [(await one.get("business")).json()["keep_years"] for one in two] == [{"customers": 9}, {}]

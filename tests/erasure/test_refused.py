@@ -7,10 +7,9 @@ import pytest
 
 from tests.bodies import a_visit, an_id
 from tests.erasure.spoken import CUSTOMER, GROUND, SECOND, WORD, sell, tables_with, the_visit
-from tests.http import PROPERTY, VISIT, Api, codes
+from tests.http import PROPERTY, VISIT, Api
 
 Owner = asyncpg.Connection
-NEW = an_id(330)
 OF_FIRST, OF_SECOND = "2026-05-14T10:40:00-07:00", "2026-05-15T10:40:00-07:00"
 
 
@@ -133,16 +132,4 @@ async def test_bytes_that_a_mended_body_was_accepted_for_answer_the_same_after_a
     await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
     again = await spoken_of.put(path, body)
     assert (again.status_code, again.json()["outcome"]) == (200, "same")
-    assert await tables_with(owner, WORD) == set()
-
-
-async def test_a_visit_of_a_day_before_anybody_held_it_is_the_only_holders(
-    spoken_of: Api, owner: "Owner[Any]"
-) -> None:
-    """An erasure takes the texts of all visits at a property that nobody else held, so those that come later too."""
-    await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
-    late = a_visit(arrived_at="2025-06-01T10:00:00-07:00", notes=WORD)
-    answer = await spoken_of.put(f"visits/{NEW}", late)
-    assert answer.status_code == 201, answer.text
-    assert "texts_not_kept" in codes(answer)
     assert await tables_with(owner, WORD) == set()

@@ -11,8 +11,8 @@ from pypdf import PdfReader
 from service.work import ticks as work
 from tests.bodies import a_visit, an_id
 from tests.books import HANDLERS, book_of, differences
-from tests.erasure.spoken import CUSTOMER, GROUND, SECOND, WORD, sell, tables_with, the_visit, verified
-from tests.http import PROPERTY, VISIT, WORKER, Api, Clock
+from tests.erasure.spoken import CUSTOMER, GROUND, SECOND, WORD, sell, tables_with, verified
+from tests.http import PROPERTY, WORKER, Api, Clock
 
 Owner = asyncpg.Connection
 
@@ -65,46 +65,6 @@ async def test_a_page_tells_the_day_of_the_business_on_which_persons_were_erased
     paper = PdfReader(io.BytesIO((await spoken_of.get("service-records/2026-000001.1?format=pdf")).content))
     assert f"Erased on {day}: " in page.text
     assert f"Erased on {day}: " in " ".join(paper.pages[0].extract_text().split())
-
-
-async def test_a_phone_that_sends_the_old_body_again_is_answered_same_and_brings_no_word_back(
-    spoken_of: Api, owner: "Owner[Any]"
-) -> None:
-    await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
-    answer = await spoken_of.put(f"visits/{VISIT}", the_visit())
-    assert (answer.status_code, answer.json()["outcome"]) == (200, "same")
-    assert await tables_with(owner, WORD) == set()
-
-
-async def test_a_version_that_comes_later_names_nobody(spoken_of: Api, owner: "Owner[Any]") -> None:
-    await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
-    late = {"property_id": PROPERTY, "method": "bait", "applied_at": "2026-05-14T10:10:00-07:00"}
-    await spoken_of.made(f"treatments/{an_id(68)}", late)
-    answer = await spoken_of.post("service-records", {"visit_id": VISIT})
-    assert answer.status_code == 201, answer.text
-    shown = await verified(spoken_of, "2026-000001.2")
-    assert shown["party"]["customer_name"] == "erased"
-    assert await tables_with(owner, WORD) == set()
-
-
-async def test_a_visit_that_arrives_or_is_amended_after_it_is_kept_without_texts(
-    spoken_of: Api, owner: "Owner[Any]", clock: Clock, clock_pool: Any, pool: Any
-) -> None:
-    await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
-    late = a_visit(arrived_at="2026-05-13T10:00:00-07:00", notes=WORD, customer_note=f"Dear {WORD}")
-    came = await spoken_of.put(f"visits/{an_id(330)}", late)
-    assert came.status_code == 201
-    assert "texts_not_kept" in [one["code"] for one in came.json()["warnings"]]
-    amended = the_visit() | {"treatments": [], "amend_reason": WORD}
-    answer = await spoken_of.put(f"visits/{VISIT}", amended, If_Match='"1"')
-    assert (answer.status_code, answer.json()["outcome"]) == (200, "amended")
-    again = await spoken_of.put(f"visits/{an_id(330)}", late)
-    assert (again.status_code, again.json()["outcome"]) == (200, "same")
-    assert (await spoken_of.post("service-records", {"visit_id": an_id(330)})).status_code == 201
-    clock.now += timedelta(hours=2)
-    while await work.run(clock_pool, pool, clock.now, HANDLERS):
-        pass
-    assert await tables_with(owner, WORD) == set()
 
 
 async def test_what_is_left_of_a_person_is_a_tombstone_that_states_nothing_again(spoken_of: Api) -> None:

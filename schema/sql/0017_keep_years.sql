@@ -1,4 +1,4 @@
--- 0016: how long persons are kept is said for each kind of them.
+-- 0017: how long persons are kept is said for each kind of them.
 
 -- {customers, workers}: years; a kind that is not named is never erased by itself
 alter table business add column keep_years jsonb not null default '{}';
