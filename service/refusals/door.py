@@ -11,7 +11,7 @@ from service.kernel.sql import Queries
 from service.refusals.models import Kept, KeptBody
 from service.refusals.rules import arrival_in, ids_in
 from service.work import door as work
-from service.work.models import REFUSALS_AGAIN
+from service.work.models import REFUSALS_AGAIN, REFUSALS_OLD
 
 sql = Queries(__package__)
 KEPT_FOR = timedelta(days=90)
@@ -38,7 +38,7 @@ async def keep(
         earlier: UUID | None = await book.db.value(sql.read_accepted, **of_body)
         return earlier
     waits = isinstance(body, dict) and [fault.code for fault in refused.errors] == ["unknown_property"]
-    await book.db.run(sql.delete_refusals_before, business_id=book.business_id, before=book.now - KEPT_FOR)
+    await work.put(book, REFUSALS_OLD, book.business_id, None, book.now + KEPT_FOR)
     property_id = UUID(body["property_id"]) if waits and isinstance(body, dict) else None
     kept = await book.db.one(
         Kept,

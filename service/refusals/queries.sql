@@ -45,8 +45,12 @@ select id, claimed_id, key_id, body from refusal
 where business_id = :business_id and property_id = :property_id and accepted_at is null
 order by received_at, id;
 
--- name: delete_refusals_before
-delete from refusal where business_id = :business_id and received_at < :before;
+-- name: delete_refusals_until
+delete from refusal where business_id = :business_id and received_at <= :until;
+
+-- name: read_oldest
+-- When the oldest refusal that is kept was received.
+select min(received_at) from refusal where business_id = :business_id;
 
 -- name: is_property_known
 select exists (select from property where business_id = :business_id and id = :property_id);

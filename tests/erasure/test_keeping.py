@@ -1,5 +1,6 @@
 """How long persons are kept, each kind by the business's setting and by the texts that bid to keep."""
 
+from datetime import timedelta
 from typing import Any
 
 import asyncpg
@@ -161,12 +162,32 @@ async def test_a_keeping_time_that_is_none_says_what_to_mend(api: Api, years: An
     assert [where for where, _ in pointers(answer)] == [pointer]
 
 
-async def test_a_setting_from_before_is_that_of_customers(two: tuple[Api, Api], owner: "Owner[Any]") -> None:
-    """The migration moves it: nobody is kept shorter or longer for it."""
+async def test_a_refused_body_goes_after_ninety_days_though_none_comes_after_it(
+    api: Api, owner: "Owner[Any]", clock: Clock, clock_pool: Any, pool: Any
+) -> None:
+    wrong = a_visit(outcome="perhaps")
+    for number, days in ((320, 0), (321, 30)):
+        clock.now = NOW + timedelta(days=days)
+        assert (await api.put(f"visits/{an_id(number)}", wrong)).status_code == 422
+    for days, left in ((89, 2), (90, 1), (119, 1), (120, 0), (300, 0)):
+        clock.now = NOW + timedelta(days=days)
+        await run_to(clock_pool, pool, clock.now)
+        assert await owner.fetchval("select count(*) from refusal") == left, days
+    assert await owner.fetchval("select count(*) from work where kind = 'refusals_old'") == 0
+
+
+async def test_what_lies_here_from_before_is_moved_and_goes_in_time(
+    two: tuple[Api, Api], owner: "Owner[Any]"
+) -> None:
+    """The migration: nobody is kept shorter or longer for it."""
+    await two[0].put(f"visits/{VISIT}", a_visit(outcome="perhaps"))
+    await owner.execute("delete from work where kind = 'refusals_old'")
     await owner.execute("alter table business drop column keep_years, add column keep_personal_years int")
     await owner.execute(
         "update business set keep_personal_years = 9 where business_id = $1", two[0].business_id
     )
-    (moving,) = [one for one in migrations() if one.name == "0017_keep_years.sql"]
+    (moving,) = [one for one in migrations() if one.name == "0017_keeping.sql"]
     await owner.execute(moving.text)
     assert [(await one.get("business")).json()["keep_years"] for one in two] == [{"customers": 9}, {}]
+    waiting = await owner.fetch("select subject_id, run_at from work where kind = 'refusals_old'")
+    assert [tuple(one) for one in waiting] == [(two[0].business_id, NOW + timedelta(days=90))]

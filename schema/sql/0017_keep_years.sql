@@ -1,7 +1,0 @@
--- 0017: how long persons are kept is said for each kind of them.
-
--- {customers, workers}: years; a kind that is not named is never erased by itself
-alter table business add column keep_years jsonb not null default '{}';
-update business set keep_years = jsonb_build_object('customers', keep_personal_years)
-where keep_personal_years is not null;
-alter table business drop column keep_personal_years;
