@@ -53,6 +53,5 @@ where m.business_id = :business_id and m.month in (select c.month from chosen c)
       join service_record r on r.business_id = :business_id and r.number = c.number
       where c.month = m.month and date_trunc('month', r.service_on)::date <> m.month
         and r.sequence not in (select o.sequence from chosen o)
-        and not exists (select from service_record n where n.business_id = :business_id and n.number = r.number
-                        and n.version > r.version))
+        and r.replaced_sequence is null)
 order by m.month;
