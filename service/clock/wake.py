@@ -14,6 +14,7 @@ from service.kernel.db import LOST, Pool
 from service.kernel.now import utc_now
 from service.permits.door import permit_anew
 from service.records import ticks as records
+from service.refusals import ticks as refusals
 from service.seals import ticks as seals
 from service.visits import ticks as visits
 from service.work import ticks as work
@@ -30,6 +31,7 @@ def handlers(sealing_key: bytes) -> Mapping[str, Handler]:
     return {
         **records.handlers(sealing_key),
         **erasure.HANDLERS,
+        **refusals.HANDLERS,
         **seals.handlers(sealing_key),
         REFUSALS_AGAIN: visits.refusals_again,
         PROPERTY_ANEW: visits.property_anew,

@@ -9,8 +9,8 @@ import msgspec
 from msgspec import Struct
 
 from service.customers.door import CUSTOMER
-from service.erasure.models import Body, CustomerErased, Erasure, Home, WorkerErased
-from service.erasure.rules import kept_until
+from service.erasure.models import Body, CustomerErased, Erasure, Home, Place, RefusedBody, WorkerErased
+from service.erasure.rules import is_of, kept_until
 from service.events.outbox import Entry
 from service.facts.texts import GONE, redacted, redacted_bytes
 from service.identity.door import BUSINESS, WORKER
@@ -62,6 +62,19 @@ async def about(db: Db, business_id: UUID, customer_id: UUID) -> About:
     return About(homes=homes, theirs=theirs, last_held=last_held, visit_ids=visit_ids)
 
 
+async def refusals(db: Db, business_id: UUID, known: About) -> list[RefusedBody]:
+    """Bodies of the customer's days that were refused and are kept."""
+    found = await db.many(
+        RefusedBody,
+        sql.list_refused,
+        business_id=business_id,
+        property_ids=[one.property_id for one in known.homes],
+        theirs=known.theirs,
+        visit_ids=known.visit_ids,
+    )
+    return [one for one in found if is_of(one, known.homes)]
+
+
 async def erase_customer(entry: Entry, customer_id: UUID, ground: str) -> Erasure:
     """Take the customer's name, addresses and texts out of the book; what was done and what is signed stays.
 
@@ -72,12 +85,7 @@ async def erase_customer(entry: Entry, customer_id: UUID, ground: str) -> Erasur
     if before.erased is not None:
         return Erasure(id=customer_id, erased=before.erased, records=0, visits=0)
     known = await about(db, business_id, customer_id)
-    business = await stated.read(db, BUSINESS, business_id, business_id)
-    if bids := kept_until(known.homes, local_date(entry.now, ZoneInfo(business.zone))):
-        until, words = bids
-        raise Refused(
-            "conflict", f"What names this customer is to be kept until {until}: {words}; erase it then."
-        )
+    await _check_not_kept(entry, "customer", known.homes)
     erased = Erased(at=entry.now, ground=ground)
     records = await db.value(
         sql.erase_parties_of_customer,
@@ -103,7 +111,8 @@ async def erase_customer(entry: Entry, customer_id: UUID, ground: str) -> Erasur
 async def erase_worker(entry: Entry, worker_id: UUID, ground: str) -> Erasure:
     """Take a former worker's name and licences out of the book, and the persons beside the worker's records.
 
-    A party block is bound as a whole, so it goes as a whole. 409 while a key of the worker is in force.
+    A party block is bound as a whole, so it goes as a whole. 409 while a key of the worker is in force, and while a
+    text bids to keep what names the worker.
     """
     db, business_id = entry.db, entry.business_id
     before = await stated.read(db, WORKER, business_id, worker_id)
@@ -111,6 +120,8 @@ async def erase_worker(entry: Entry, worker_id: UUID, ground: str) -> Erasure:
         return Erasure(id=worker_id, erased=before.erased, records=0, visits=0)
     if await db.value(sql.has_key_in_force, business_id=business_id, worker_id=worker_id, now=entry.now):
         raise Refused("conflict", "A key of this worker is in force; revoke it first, then erase the worker.")
+    places = await db.many(Place, sql.list_workplaces, business_id=business_id, worker_id=worker_id)
+    await _check_not_kept(entry, "worker", places)
     erased = Erased(at=entry.now, ground=ground)
     records = await db.value(
         sql.erase_parties_of_worker, business_id=business_id, worker_id=worker_id, erased=erased
@@ -120,6 +131,17 @@ async def erase_worker(entry: Entry, worker_id: UUID, ground: str) -> Erasure:
     await db.run(sql.forget_worker, business_id=business_id, id=worker_id, gone=GONE, erased=erased)
     entry.tell(WorkerErased(worker_id=worker_id, erased_at=entry.now), worker_id)
     return Erasure(id=worker_id, erased=erased, records=records, visits=0)
+
+
+async def _check_not_kept(entry: Entry, noun: str, places: Sequence[Place]) -> None:
+    """Conflict while a text bids to keep what names the person."""
+    business = await stated.read(entry.db, BUSINESS, entry.business_id, entry.business_id)
+    bids = kept_until(places, local_date(entry.now, ZoneInfo(business.zone)))
+    if bids is not None:
+        until, words = bids
+        raise Refused(
+            "conflict", f"What names this {noun} is to be kept until {until}: {words}; erase it then."
+        )
 
 
 async def _forget_visits(db: Db, business_id: UUID, customer_id: UUID, known: About) -> None:
@@ -138,7 +160,8 @@ async def _forget_visits(db: Db, business_id: UUID, customer_id: UUID, known: Ab
     for query in (sql.forget_upkeep, sql.forget_treatments):
         await db.run(query, **alone)
     await db.run(sql.forget_incidents, **alone, gone=GONE)
-    await db.run(sql.forget_refused, **there, theirs=known.theirs, gone=GONE)
+    refused = [one.id for one in await refusals(db, business_id, known)]
+    await db.run(sql.forget_refused, business_id=business_id, ids=refused, gone=GONE)
 
 
 async def _redact_bodies(db: Db, business_id: UUID, visit_ids: Sequence[UUID]) -> None:

@@ -1,13 +1,13 @@
 """What is asked and answered where a person is erased, and what an erasure reads."""
 
-from datetime import date
-from typing import Annotated, Any, ClassVar
+from datetime import date, datetime
+from typing import Annotated, Any, ClassVar, Literal
 from uuid import UUID
 
 from msgspec import Meta, Struct
 
 from service.events.models import Event
-from service.kernel.values import Erased, Instant, Point
+from service.kernel.values import Erased, Instant
 from service.packs.models import Pack
 
 
@@ -58,29 +58,63 @@ class WorkerErased(Event, frozen=True, kw_only=True):
     erased_at: Instant
 
 
-class Home(Struct, frozen=True, kw_only=True):
-    """A property that the customer held: its last day of work in the tenure, and what may bid to keep.
-
-    `is_theirs`: nobody else ever held it; `is_last`: nobody held it after, so that its name and address speak of this
-    customer.
-    """
+class Place(Struct, frozen=True, kw_only=True):
+    """A property where something names the person: the last day of work that does, and what may bid to keep it."""
 
     property_id: UUID
     kind: str
     region: str
     county: str | None
     locality: str | None
-    position: Point | None = None
     packs: list[Pack]
-    is_theirs: bool
-    is_last: bool
     treated: bool
     under_permit: bool
     last_on: date | None
 
 
+class Days(Struct, frozen=True):
+    """Local days, the last exclusive."""
+
+    from_on: date
+    until_on: date | None
+
+
+class Home(Place, frozen=True, kw_only=True):
+    """A property that the customer held, and on which local days.
+
+    `is_theirs`: nobody else ever held it; `is_last`: nobody held it after, so that its name and address speak of this
+    customer.
+    """
+
+    zone: str
+    held: list[Days]
+    is_theirs: bool
+    is_last: bool
+
+
+class Past(Struct, frozen=True, kw_only=True):
+    """A person past the business's keeping time for that kind, of so many years."""
+
+    id: UUID
+    noun: Literal["customer", "worker"]
+    years: int
+
+
+class RefusedBody(Struct, frozen=True, kw_only=True):
+    """A body that was refused and is kept, with the customer's properties that it names.
+
+    `is_theirs`: it is of a visit of the customer's, or of a property that nobody else ever held.
+    """
+
+    id: UUID
+    received_at: datetime
+    body: bytes
+    property_ids: list[UUID]
+    is_theirs: bool
+
+
 class Body(Struct, frozen=True, kw_only=True):
-    """A body as it is kept, of a version of a visit or of a refusal."""
+    """A body as it is kept, of a version of a visit."""
 
     id: UUID
     version: int

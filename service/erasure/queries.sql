@@ -1,6 +1,9 @@
 -- name: list_homes
 -- The properties that the customer held, each with the last local day on which a visit of the tenure arrived.
-select p.id as property_id, p.kind, p.region, p.county, p.locality, p.position,
+select p.id as property_id, p.zone,
+       (select jsonb_agg(jsonb_build_object('from_on', h.from_on, 'until_on', h.until_on) order by h.from_on) from tenure h
+        where h.business_id = :business_id and h.property_id = p.id and h.customer_id = :customer_id) as held,
+       p.kind, p.region, p.county, p.locality,
        (select coalesce(jsonb_agg(to_jsonb(k) - 'business_id' order by k.id), '[]') from rule_pack k
         where k.business_id = :business_id
           and (p.region = k.region or starts_with(p.region, k.region || '-'))) as packs,
@@ -20,6 +23,22 @@ from property p
 where p.business_id = :business_id
   and p.id in (select t1.property_id from tenure t1
                where t1.business_id = :business_id and t1.customer_id = :customer_id)
+order by p.id;
+
+-- name: list_workplaces
+-- The properties where the worker was, each with the last local day of it. An affidavit is the client's and names no
+-- worker.
+select p.id as property_id, p.kind, p.region, p.county, p.locality,
+       (select coalesce(jsonb_agg(to_jsonb(k) - 'business_id' order by k.id), '[]') from rule_pack k
+        where k.business_id = :business_id
+          and (p.region = k.region or starts_with(p.region, k.region || '-'))) as packs,
+       exists (select from treatment x where x.business_id = :business_id and x.property_id = p.id) as treated,
+       false as under_permit, (w.last_at at time zone p.zone)::date as last_on
+from property p
+join (select v.property_id, max(v.arrived_at) as last_at from visit v
+      where v.business_id = :business_id and (v.worker_id = :worker_id or :worker_id::uuid = any (v.with_worker_ids))
+      group by v.property_id) w on w.property_id = p.id
+where p.business_id = :business_id
 order by p.id;
 
 -- name: list_visits_of_customer
@@ -62,31 +81,36 @@ update sign s set told_by = null
 where s.business_id = :business_id and s.visit_id = any (:visit_ids::uuid[]) and s.told_by is not null;
 
 -- name: forget_upkeep
+-- Stated alone: what was done or came in a tenure.
 update upkeep u set told_by = null
 where u.business_id = :business_id and u.told_by is not null
   and (u.visit_id = any (:visit_ids::uuid[]) or (u.visit_id is null and exists (
       select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
+      cross join lateral (values (u.at), (u.received_at)) i (at)
       where h.business_id = :business_id and h.property_id = u.property_id and h.customer_id = :customer_id
-        and (u.property_id = any (:theirs::uuid[]) or (h.from_on <= (u.at at time zone p.zone)::date
-             and (h.until_on is null or h.until_on > (u.at at time zone p.zone)::date))))));
+        and (u.property_id = any (:theirs::uuid[]) or (h.from_on <= (i.at at time zone p.zone)::date
+             and (h.until_on is null or h.until_on > (i.at at time zone p.zone)::date))))));
 
 -- name: forget_treatments
+-- Stated alone: what was done or came in a tenure.
 update treatment x set told_by = null
 where x.business_id = :business_id and x.told_by is not null
   and (x.visit_id = any (:visit_ids::uuid[]) or (x.visit_id is null and exists (
       select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
+      cross join lateral (values (x.applied_at), (x.received_at)) i (at)
       where h.business_id = :business_id and h.property_id = x.property_id and h.customer_id = :customer_id
-        and (x.property_id = any (:theirs::uuid[]) or (h.from_on <= (x.applied_at at time zone p.zone)::date
-             and (h.until_on is null or h.until_on > (x.applied_at at time zone p.zone)::date))))));
+        and (x.property_id = any (:theirs::uuid[]) or (h.from_on <= (i.at at time zone p.zone)::date
+             and (h.until_on is null or h.until_on > (i.at at time zone p.zone)::date))))));
 
 -- name: forget_incidents
-update incident i set description = :gone, measures = null
-where i.business_id = :business_id
-  and (i.visit_id = any (:visit_ids::uuid[]) or i.property_id = any (:theirs::uuid[]) or exists (
+update incident n set description = :gone, measures = null
+where n.business_id = :business_id
+  and (n.visit_id = any (:visit_ids::uuid[]) or n.property_id = any (:theirs::uuid[]) or exists (
       select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
-      where h.business_id = :business_id and h.property_id = i.property_id and h.customer_id = :customer_id
-        and h.from_on <= (i.happened_at at time zone p.zone)::date
-        and (h.until_on is null or h.until_on > (i.happened_at at time zone p.zone)::date)));
+      cross join lateral (values (n.happened_at), (n.received_at)) i (at)
+      where h.business_id = :business_id and h.property_id = n.property_id and h.customer_id = :customer_id
+        and h.from_on <= (i.at at time zone p.zone)::date
+        and (h.until_on is null or h.until_on > (i.at at time zone p.zone)::date)));
 
 -- name: forget_properties
 -- Those that nobody held after the customer: of others, name and address speak of who came next.
@@ -97,13 +121,14 @@ where p.business_id = :business_id and p.id = any (:last_held::uuid[]);
 update feature f set name = :gone where f.business_id = :business_id and f.property_id = any (:theirs::uuid[]);
 
 -- name: forget_jobs
--- Those that were opened in a tenure of the customer.
+-- Those that were opened or came in a tenure of the customer.
 update job j set ref = null
 where j.business_id = :business_id and j.ref is not null and exists (
     select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
+    cross join lateral (values (j.opened_at), (j.received_at)) i (at)
     where h.business_id = :business_id and h.property_id = j.property_id and h.customer_id = :customer_id
-      and (j.property_id = any (:theirs::uuid[]) or (h.from_on <= (j.opened_at at time zone p.zone)::date
-           and (h.until_on is null or h.until_on > (j.opened_at at time zone p.zone)::date))));
+      and (j.property_id = any (:theirs::uuid[]) or (h.from_on <= (i.at at time zone p.zone)::date
+           and (h.until_on is null or h.until_on > (i.at at time zone p.zone)::date))));
 
 -- name: forget_customer
 update customer c set name = :gone, ref = null, email = null, phone = null, addresses = '[]', erased = :erased
@@ -122,9 +147,13 @@ select exists (select from api_key k where k.business_id = :business_id and k.wo
 
 -- name: list_histories
 -- Every stated version of the person; of properties that nobody held after a customer, with what stands at those that
--- were only theirs; of other properties, and of what stands there, what was stated in a tenure.
+-- were only theirs; of other properties, and of what stands there, what came in a tenure or speaks of a day in one.
 select s.noun, s.id, s.version, s.body from stated_version s
 left join feature f on s.noun = 'feature' and f.business_id = :business_id and f.id = s.id
+left join treatment x on s.noun = 'treatment' and x.business_id = :business_id and x.id = s.id
+left join upkeep u on s.noun = 'upkeep' and u.business_id = :business_id and u.id = s.id
+left join incident n on s.noun = 'incident' and n.business_id = :business_id and n.id = s.id
+left join job j on s.noun = 'job' and j.business_id = :business_id and j.id = s.id
 cross join lateral (select case when s.noun = 'property' then s.id
                                 else coalesce(f.property_id, (s.body->>'property_id')::uuid) end as property_id) o
 where s.business_id = :business_id and s.body is not null
@@ -132,9 +161,11 @@ where s.business_id = :business_id and s.body is not null
        or (s.noun = 'property' and s.id = any (:last_held::uuid[]))
        or o.property_id = any (:theirs::uuid[])
        or exists (select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
+                  cross join lateral (values (s.received_at),
+                                             (coalesce(x.applied_at, u.at, n.happened_at, j.opened_at))) i (at)
                   where h.business_id = :business_id and h.property_id = o.property_id and :noun::text = 'customer'
-                    and h.customer_id = :id and h.from_on <= (s.received_at at time zone p.zone)::date
-                    and (h.until_on is null or h.until_on > (s.received_at at time zone p.zone)::date)))
+                    and h.customer_id = :id and h.from_on <= (i.at at time zone p.zone)::date
+                    and (h.until_on is null or h.until_on > (i.at at time zone p.zone)::date)))
 order by s.noun, s.id, s.version;
 
 -- name: replace_histories
@@ -142,15 +173,23 @@ update stated_version s set body = r.body
 from jsonb_to_recordset(:rows) r (noun text, id uuid, version int, body jsonb)
 where s.business_id = :business_id and s.noun = r.noun and s.id = r.id and s.version = r.version;
 
+-- name: list_refused
+-- Bodies refused and kept that name a property which the customer held, or are of a visit of theirs: a visit that was
+-- never accepted names the property in its body alone.
+select f.id, f.received_at, f.body, w.property_ids,
+       coalesce(f.claimed_id = any (:visit_ids::uuid[]), false) or w.property_ids && :theirs::uuid[] as is_theirs
+from refusal f
+cross join lateral (select array(select u.id from unnest(:property_ids::uuid[]) u (id)
+                                 where strpos(lower(encode(f.body, 'escape')), u.id::text) > 0) as property_ids) w
+where f.business_id = :business_id and f.body <> ''
+  and (f.claimed_id = any (:visit_ids::uuid[]) or w.property_ids <> '{}')
+order by f.id;
+
 -- name: forget_refused
--- Bodies refused and kept for a visit or a property of these: a visit that was never accepted names the property in
--- its body alone. Nothing vouches for what stands under which member of such a body, and sentences of a problem quote
--- it, so neither stays; the digest does.
+-- Nothing vouches for what stands under which member of such a body, and sentences of a problem quote it, so neither
+-- stays; the digest does.
 update refusal f set body = '', problem = (f.problem - 'errors') || jsonb_build_object('detail', :gone::text)
-where f.business_id = :business_id
-  and (f.claimed_id = any (:visit_ids::uuid[]) or f.property_id = any (:theirs::uuid[])
-       or exists (select from unnest(:theirs::uuid[]) u (id)
-                  where strpos(lower(encode(f.body, 'escape')), u.id::text) > 0));
+where f.business_id = :business_id and f.id = any (:ids::uuid[]);
 
 -- name: erase_parties_of_customer
 with gone as (
@@ -169,6 +208,7 @@ with gone as (
 select count(*) from gone;
 
 -- name: list_held_of_customer
+-- Of a property that somebody held after, what its row says now speaks of that one.
 select h.noun, h.id, h.data from (
     select 1 as place, 'customer' as noun, c.id::text as id, to_jsonb(c) - 'business_id' as data from customer c
     where c.business_id = :business_id and c.id = :customer_id
@@ -177,52 +217,92 @@ select h.noun, h.id, h.data from (
     where h.business_id = :business_id and h.customer_id = :customer_id
     union all
     select 3, 'property', p.id::text, to_jsonb(p) - 'business_id' from property p
-    where p.business_id = :business_id and p.id = any (:property_ids::uuid[])
+    where p.business_id = :business_id and p.id = any (:last_held::uuid[])
     union all
-    select 4, 'visit, version ' || v.version, v.visit_id::text, v.body::jsonb || jsonb_strip_nulls(
-        jsonb_build_object('amend_reason', v.amend_reason)) from visit_version v
-    where v.business_id = :business_id and v.visit_id = any (:visit_ids::uuid[]) and v.body is not null
+    select 4, 'visit, version ' || v.version, v.visit_id::text, coalesce(v.body::jsonb, '{}') || jsonb_strip_nulls(
+        jsonb_build_object('received_at', v.received_at, 'amend_reason', v.amend_reason)) from visit_version v
+    where v.business_id = :business_id and v.visit_id = any (:visit_ids::uuid[])
     union all
-    select 5, 'refused visit', f.id::text, jsonb_build_object('received_at', f.received_at, 'body',
-        encode(f.body, 'escape')) from refusal f
-    where f.business_id = :business_id and f.body <> '' and (
-        f.claimed_id = any (:visit_ids::uuid[]) or f.property_id = any (:theirs::uuid[])
-        or exists (select from unnest(:theirs::uuid[]) u (id)
-                   where strpos(lower(encode(f.body, 'escape')), u.id::text) > 0))
+    select 5, 'incident', n.id::text, to_jsonb(n) - 'business_id' from incident n
+    where n.business_id = :business_id
+      and (n.visit_id = any (:visit_ids::uuid[]) or n.property_id = any (:theirs::uuid[]) or exists (
+          select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
+          cross join lateral (values (n.happened_at), (n.received_at)) i (at)
+          where h.business_id = :business_id and h.property_id = n.property_id and h.customer_id = :customer_id
+            and h.from_on <= (i.at at time zone p.zone)::date
+            and (h.until_on is null or h.until_on > (i.at at time zone p.zone)::date)))
     union all
-    select 6, 'incident', i.id::text, to_jsonb(i) - 'business_id' from incident i
-    where i.business_id = :business_id and (i.visit_id = any (:visit_ids::uuid[]) or i.property_id = any (:theirs::uuid[]))
-    union all
-    select 7, 'service record', r.number || '.' || r.version, r.party from service_record r
-    where r.business_id = :business_id and r.party is not null and r.customer_id = :customer_id
+    select 6, 'service record', r.number || '.' || r.version, jsonb_strip_nulls(jsonb_build_object(
+        'record', r.bytes::jsonb, 'party', r.party, 'erased', r.erased, 'invoice_ref', b.invoice_ref, 'billed_on', b.billed_on))
+    from service_record r
+    left join billed b on b.business_id = :business_id and b.number = r.number and b.version = r.version
+    where r.business_id = :business_id
+      and (r.customer_id = :customer_id or r.visit_id = any (:visit_ids::uuid[]) or r.property_id = any (:theirs::uuid[]))
 ) h
-order by h.place, h.id;
+order by h.place, h.id, h.noun;
 
 -- name: list_held_of_worker
+-- Where the worker was, what happened there, what was printed, and what came by the worker's keys.
+with keys as (select k.id from api_key k where k.business_id = :business_id and k.worker_id = :worker_id),
+visits as (select v.id, v.property_id, v.arrived_at, v.ended_at, v.worker_id, v.with_worker_ids from visit v
+           where v.business_id = :business_id and (v.worker_id = :worker_id or :worker_id::uuid = any (v.with_worker_ids)))
 select h.noun, h.id, h.data from (
     select 1 as place, 'worker' as noun, w.id::text as id, to_jsonb(w) - 'business_id' as data from worker w
     where w.business_id = :business_id and w.id = :worker_id
     union all
-    select 2, 'api key', k.id::text, jsonb_build_object('name', k.name, 'created_at', k.created_at,
-        'revoked_at', k.revoked_at) from api_key k
+    select 2, 'api key', k.id::text, jsonb_build_object('name', k.name, 'scopes', k.scopes, 'last_four', k.last_four,
+        'created_at', k.created_at, 'expires_at', k.expires_at, 'revoked_at', k.revoked_at) from api_key k
     where k.business_id = :business_id and k.worker_id = :worker_id
     union all
-    select 3, 'visit', v.id::text, jsonb_build_object('arrived_at', v.arrived_at, 'ended_at', v.ended_at) from visit v
-    where v.business_id = :business_id and (v.worker_id = :worker_id or :worker_id::uuid = any (v.with_worker_ids))
+    select 3, 'visit', v.id::text, to_jsonb(v) - 'id' from visits v
     union all
-    select 4, 'service record', r.number || '.' || r.version, jsonb_build_object('worker_names', r.party->'worker_names')
+    select 4, 'incident', n.id::text, to_jsonb(n) - 'business_id' from incident n
+    where n.business_id = :business_id and n.visit_id in (select v.id from visits v)
+    union all
+    select 5, 'service record', r.number || '.' || r.version, jsonb_build_object('worker_names', r.party->'worker_names')
     from service_record r
     where r.business_id = :business_id and r.party is not null and strpos(r.bytes, :worker_id::uuid::text) > 0
+    union all
+    select 6, 'sent visit, version ' || v.version, v.visit_id::text, jsonb_strip_nulls(jsonb_build_object(
+        'received_at', v.received_at, 'key_id', v.key_id, 'amend_reason', v.amend_reason)) from visit_version v
+    where v.business_id = :business_id and v.key_id in (select k.id from keys k)
+    union all
+    select 7, 'sent ' || replace(s.noun, '_', ' ') || ', version ' || s.version, s.id::text,
+        jsonb_build_object('received_at', s.received_at, 'key_id', s.key_id) from stated_version s
+    where s.business_id = :business_id and s.key_id in (select k.id from keys k)
+    union all
+    select 8, 'sent refused visit', f.id::text, jsonb_build_object('received_at', f.received_at, 'key_id', f.key_id)
+    from refusal f where f.business_id = :business_id and f.key_id in (select k.id from keys k)
 ) h
-order by h.place, h.id;
+order by h.place, h.id, h.noun;
 
--- name: list_customers_past_keeping
--- Those whose last tenure ended so many years ago; at most so many.
-select c.id from customer c
-join business b on b.business_id = :business_id
-where c.business_id = :business_id and c.erased is null and b.keep_personal_years is not null and c.id > :after_id::uuid
+-- name: list_past_keeping
+-- Customers whose last tenure ended so many years ago, and workers who have been inactive for so long and did not work
+-- since; by id, at most so many.
+with kept as (select k.noun, k.years, (:now::timestamptz at time zone b.zone)::date - make_interval(years => k.years) as since_on,
+                     b.zone
+              from business b
+              cross join lateral (values ('customer', (b.keep_years->>'customers')::int),
+                                         ('worker', (b.keep_years->>'workers')::int)) k (noun, years)
+              where b.business_id = :business_id and k.years is not null)
+select c.id, k.noun, k.years from customer c
+join kept k on k.noun = 'customer'
+where c.business_id = :business_id and c.erased is null and c.id > :after_id::uuid
   and exists (select from tenure h where h.business_id = :business_id and h.customer_id = c.id)
   and not exists (select from tenure h where h.business_id = :business_id and h.customer_id = c.id
-                  and (h.until_on is null or h.until_on > (:now::timestamptz at time zone b.zone)::date - make_interval(years => b.keep_personal_years)))
-order by c.id
+                  and (h.until_on is null or h.until_on > k.since_on))
+union all
+select w.id, k.noun, k.years from worker w
+join kept k on k.noun = 'worker'
+cross join lateral (select min(s.received_at) as gone_at from stated_version s
+                    where s.business_id = :business_id and s.noun = 'worker' and s.id = w.id
+                      and not exists (select from stated_version a
+                                      where a.business_id = :business_id and a.noun = 'worker' and a.id = w.id
+                                        and a.version >= s.version and a.body->>'active' is distinct from 'false')) g
+where w.business_id = :business_id and w.erased is null and not w.active and w.id > :after_id::uuid
+  and (g.gone_at at time zone k.zone)::date <= k.since_on
+  and not exists (select from visit v join property p on p.business_id = :business_id and p.id = v.property_id
+                  where v.business_id = :business_id and (v.worker_id = w.id or w.id = any (v.with_worker_ids))
+                    and (v.ended_at at time zone p.zone)::date > k.since_on)
+order by id
 limit :most;

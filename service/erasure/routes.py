@@ -8,7 +8,16 @@ from uuid import UUID
 from litestar import Response, Router, get, post
 
 from service.customers.door import CUSTOMER
-from service.erasure.actions import NOWHERE, About, about, erase_customer, erase_worker, histories, sql
+from service.erasure.actions import (
+    NOWHERE,
+    About,
+    about,
+    erase_customer,
+    erase_worker,
+    histories,
+    refusals,
+    sql,
+)
 from service.erasure.models import Erasure, Held, NewErasure, PersonalData
 from service.events.outbox import Entry, entry
 from service.identity.door import WORKER
@@ -40,7 +49,7 @@ async def erase_a_worker(
 ) -> Response[Erasure]:
     """Erase a former worker's name and licences, and with the name the persons beside the worker's records.
 
-    409 while a key of the worker is in force. It cannot be undone.
+    409 while a key of the worker is in force, or a text bids to keep what names the worker. It cannot be undone.
     """
     return await _erased(erase_worker, worker_id, body, caller, pool, now)
 
@@ -63,7 +72,10 @@ async def _erased(
 async def read_personal_data_of_customer(
     customer_id: UUID, caller: Caller, pool: Pool, now: datetime
 ) -> Response[PersonalData]:
-    """All that is held on a customer, each with where it stands: to be handed to the person."""
+    """All that is held on a customer, each with where it stands: to be handed to the person.
+
+    What is worked out from it (states, deadlines, conflicts) is not told again.
+    """
     db, business_id = Db(pool), caller.business_id
     await stated.read(db, CUSTOMER, business_id, customer_id)
     known = await about(db, business_id, customer_id)
@@ -72,12 +84,22 @@ async def read_personal_data_of_customer(
         sql.list_held_of_customer,
         business_id=business_id,
         customer_id=customer_id,
-        property_ids=[one.property_id for one in known.homes],
+        last_held=known.last_held,
         theirs=known.theirs,
         visit_ids=known.visit_ids,
     )
+    refused = [
+        Held(
+            noun="refused visit",
+            id=str(one.id),
+            data={"received_at": one.received_at, "body": one.body.decode(errors="replace")},
+        )
+        for one in await refusals(db, business_id, known)
+    ]
     history = await _history(db, business_id, "customer", customer_id, known)
-    return Response(PersonalData(id=customer_id, as_of=now, held=[*held, *history]), headers=NO_STORE)
+    return Response(
+        PersonalData(id=customer_id, as_of=now, held=[*held, *refused, *history]), headers=NO_STORE
+    )
 
 
 @get("/workers/{worker_id:uuid}/personal-data", **HOLDS)

@@ -1,38 +1,57 @@
-"""What bids to keep what names a person. Pure."""
+"""What bids to keep what names a person, and what is of a person's days. Pure."""
 
 from collections.abc import Iterable
 from datetime import date
+from zoneinfo import ZoneInfo
 
-from service.erasure.models import Home
+from service.erasure.models import Home, Place, RefusedBody
+from service.kernel.bodies import read_json
+from service.kernel.days import local_date
 from service.packs.models import KeepFor
 from service.packs.rules import in_force, packs_at
+from service.refusals.rules import arrival_in
 
 
-def kept_until(homes: Iterable[Home], today: date) -> tuple[date, str] | None:
-    """Until when a text bids to keep what names the customer, and that text's words; None where none does today.
+def kept_until(places: Iterable[Place], today: date) -> tuple[date, str] | None:
+    """Until when a text bids to keep what names the person, and that text's words; None where none does today.
 
-    Years count from the last day of work in the tenure; a text bids while it is in force. Records of
+    Years count from the last day of work at the place; a text bids while it is in force. Records of
     pesticide use bid where a treatment is known, affidavits where a job was under a permit, the others at the kinds
     of properties that they name.
     """
     bids = [
         (until, f"{rule.sentence} ({pack.citation})")
-        for home in homes
-        if home.last_on is not None
-        for pack in packs_at(home.packs, home.region, home.county, home.locality)
+        for place in places
+        if place.last_on is not None
+        for pack in packs_at(place.packs, place.region, place.county, place.locality)
         if in_force(pack, today)
         for rule in pack.rules
-        if isinstance(rule, KeepFor) and _speaks_of(rule, home)
-        for until in [_years_after(home.last_on, rule.years)]
+        if isinstance(rule, KeepFor) and _speaks_of(rule, place)
+        for until in [_years_after(place.last_on, rule.years)]
         if until > today
     ]
     return max(bids, default=None)
 
 
-def _speaks_of(rule: KeepFor, home: Home) -> bool:
-    if rule.property_kinds and home.kind not in rule.property_kinds:
+def is_of(refused: RefusedBody, homes: Iterable[Home]) -> bool:
+    """Whether a refused body is of a day on which the customer held what it names; of no readable day, it is."""
+    at = arrival_in(read_json(refused.body))
+    return (
+        refused.is_theirs
+        or at is None
+        or any(
+            days.from_on <= local_date(at, ZoneInfo(home.zone)) < (days.until_on or date.max)
+            for home in homes
+            if home.property_id in refused.property_ids
+            for days in home.held
+        )
+    )
+
+
+def _speaks_of(rule: KeepFor, place: Place) -> bool:
+    if rule.property_kinds and place.kind not in rule.property_kinds:
         return False
-    return {"pesticide_use_record": home.treated, "affidavit": home.under_permit}.get(rule.what, True)
+    return {"pesticide_use_record": place.treated, "affidavit": place.under_permit}.get(rule.what, True)
 
 
 def _years_after(day: date, years: int) -> date:

@@ -3,45 +3,49 @@
 from datetime import datetime, timedelta
 from uuid import UUID
 
-from service.erasure.actions import erase_customer, sql
+from service.erasure.actions import erase_customer, erase_worker, sql
+from service.erasure.models import Past
 from service.events.outbox import Entry
 from service.identity.door import BUSINESS
+from service.identity.models import KeepYears
 from service.kernel.errors import Refused
 from service.kernel.paging import FIRST_ID
 from service.stated import door as stated
+from service.wording.words import counted
 from service.work import door as work
 from service.work.models import KEEPING
 
-# So many customers are looked at in one transaction, so that nobody waits long for the business's turn.
+# So many persons are looked at in one transaction, so that nobody waits long for the business's turn.
 MOST_AT_ONCE = 20
 AGAIN_AFTER = timedelta(days=1)
+ERASE = {"customer": erase_customer, "worker": erase_worker}
 
 
 async def keep(entry: Entry, after_id: UUID, since_at: datetime | None) -> None:  # noqa: ARG001
-    """Erase customers whose keeping time is over, those after an id (the business's own: from the first).
+    """Erase whose keeping time is over, those after an id (the business's own: from the first).
 
-    Whom a text bids to keep stays for another day. The rest, and the next day, are put back on the queue.
+    Whom a text bids to keep, and a worker with a key in force, stays for another day. The rest, and the next day, are
+    put back on the queue.
     """
     business = await stated.read(entry.db, BUSINESS, entry.business_id, entry.business_id)
-    years = business.keep_personal_years
-    if years is None:
+    if business.keep_years == KeepYears():
         return
-    begin = FIRST_ID if after_id == entry.business_id else after_id
-    found = await entry.db.column(
-        sql.list_customers_past_keeping,
+    found = await entry.db.many(
+        Past,
+        sql.list_past_keeping,
         business_id=entry.business_id,
-        after_id=begin,
+        after_id=FIRST_ID if after_id == entry.business_id else after_id,
         now=entry.now,
         most=MOST_AT_ONCE,
     )
-    for customer_id in found:
+    for one in found:
         try:
-            await erase_customer(entry, customer_id, f"The keeping time of {years} years is over.")
+            await ERASE[one.noun](entry, one.id, f"The keeping time of {counted(one.years, 'year')} is over.")
         except Refused as kept:
             if kept.kind != "conflict":
                 raise
     if len(found) == MOST_AT_ONCE:
-        await work.put(entry, KEEPING, found[-1], None, entry.now)
+        await work.put(entry, KEEPING, found[-1].id, None, entry.now)
     else:
         await work.put(entry, KEEPING, entry.business_id, None, entry.now + AGAIN_AFTER)
 

@@ -43,12 +43,24 @@ Licences = Annotated[list[Licence], Meta(max_length=50)]
 Currency = Annotated[str, Meta(pattern=r"^[A-Z]{3}$", description="ISO 4217 code")]
 
 
+Years = Annotated[int, Meta(ge=1, le=100, description="years")]
+
+
+class KeepYears(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
+    """So many years after which persons are erased by themselves, by kind; a kind that is left out: never.
+
+    `customers` count from the end of their last tenure, `workers` from their last day of work, or from the day on
+    which they were no more `active` where that is later. Whom a text bids to keep longer is kept longer.
+    """
+
+    customers: Years | None = None
+    workers: Years | None = None
+
+
 class NewBusiness(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
     """A trapping business and its settings.
 
-    `issue` says when a service record goes out: on receipt of the visit, after a hold, or by the office. So many
-    years after the end of the last tenure, `keep_personal_years`, customers are erased by themselves, where no text
-    bids to keep what names them; null: never.
+    `issue` says when a service record goes out: on receipt of the visit, after a hold, or by the office.
     """
 
     name: Name
@@ -59,7 +71,7 @@ class NewBusiness(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True,
     hold_hours: Annotated[
         int, Meta(ge=0, le=720, description="hours from the receipt of the first version")
     ] = 24
-    keep_personal_years: Annotated[int, Meta(ge=1, le=100, description="years")] | None = None
+    keep_years: KeepYears = KeepYears()
     house_policies: Annotated[list[HousePolicy], Meta(min_length=1, max_length=50)] = field(
         default_factory=lambda: [HousePolicy(calendar_days=1)]
     )

@@ -8,14 +8,15 @@ values (:id, :name, :zone, :now, :now);
 insert into counter (business_id, name, value) values (:id, 'event', 0);
 
 -- name: read_business
-select business_id as id, version, name, zone, currency, licences, issue, hold_hours, keep_personal_years,
+select business_id as id, version, name, zone, currency, licences, issue, hold_hours, keep_years,
        house_policies, received_at
 from business where business_id = :business_id and business_id = :id;
 
 -- name: put_business
 update business b
 set version = r.version, name = r.name, zone = r.zone, currency = r.currency, licences = r.licences,
-    issue = r.issue, hold_hours = r.hold_hours, keep_personal_years = r.keep_personal_years, house_policies = r.house_policies, received_at = r.received_at
+    issue = r.issue, hold_hours = r.hold_hours, keep_years = r.keep_years,
+    house_policies = r.house_policies, received_at = r.received_at
 from jsonb_populate_record(null::business, :row) r
 where b.business_id = :business_id;
 

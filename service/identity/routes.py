@@ -67,10 +67,7 @@ async def amend_business(
             await every_property_anew(book)
         if outcome.before is not None and outcome.before.zone != outcome.now.zone:
             await every_permit_anew(book)
-        if (
-            outcome.before is not None
-            and outcome.now.keep_personal_years != outcome.before.keep_personal_years
-        ):
+        if outcome.before is not None and outcome.before.keep_years != outcome.now.keep_years:
             await put(book, KEEPING, caller.business_id, None, now)
     return stated.answered(BUSINESS, outcome)
 

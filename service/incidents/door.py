@@ -9,7 +9,14 @@ from service.stated.door import Noun, Outcome
 
 sql = Queries(__package__)
 INCIDENT = Noun(
-    "incident", "incidents", NewIncident, Incident, sql.read_incident, sql.put_incident, sql.list_incidents
+    "incident",
+    "incidents",
+    NewIncident,
+    Incident,
+    sql.read_incident,
+    sql.put_incident,
+    sql.list_incidents,
+    day="happened_at",
 )
 
 

@@ -29,6 +29,7 @@ JOB = Noun(
         "job_check": "`closed_at` comes after `opened_at`",
         "job_check1": "a closed job says `closed_at` and `end_reason`, an open one neither",
     },
+    day="opened_at",
 )
 
 

@@ -10,7 +10,7 @@ order by r.version;
 
 -- name: read_version
 -- A version as it goes out, with the persons beside it, whose record it is, and what stands in its place since.
-select signed_line(r.bytes, r.sha256, r.signature) as line, encode(r.sha256, 'hex') as sha256, r.party, r.erased, b.name as business,
+select signed_line(r.bytes, r.sha256, r.signature) as line, encode(r.sha256, 'hex') as sha256, r.party, r.erased, b.name as business, b.zone,
        (select r.number || '.' || max(n.version) from service_record n
         where n.business_id = :business_id and n.number = r.number and n.version > r.version) as newer
 from service_record r

@@ -5,6 +5,7 @@ import base64
 import re
 from pathlib import Path
 from typing import Annotated, Any
+from zoneinfo import ZoneInfo
 
 import msgspec
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -57,6 +58,7 @@ class Kept(Struct, frozen=True, kw_only=True):
     party: Party | None
     erased: Erased | None
     business: str
+    zone: str
     newer: str | None
 
 
@@ -141,7 +143,7 @@ def _signed(request: Request[Any, Any, Any], kept: Kept, *, party: bool) -> Resp
 async def _page(request: Request[Any, Any, Any], kept: Kept, record: str, wanted: str) -> Response[Any]:
     """The page; its tag is strong, since the same page is always the same bytes."""
     beside = Beside(
-        business=kept.business, party=_stated(kept.party), erased=_said_of(kept.erased), newer=kept.newer
+        business=kept.business, party=_stated(kept.party), erased=_said_of(kept), newer=kept.newer
     )
     page = page_of(msgspec.json.decode(kept.line, type=Signed), beside)
     tag = weak_tag((__version__, wanted, page)).removeprefix("W/")
@@ -159,8 +161,9 @@ def _stated(party: Party | None) -> PartyStated | None:
     return None if party is None else msgspec.convert(msgspec.to_builtins(party), PartyStated)
 
 
-def _said_of(erased: Erased | None) -> str | None:
-    return None if erased is None else f"E{erased_words(erased)[1:]}"
+def _said_of(kept: Kept) -> str | None:
+    """The day is the business's own: it erased, wherever the property lies."""
+    return None if kept.erased is None else f"E{erased_words(kept.erased, ZoneInfo(kept.zone))[1:]}"
 
 
 def html_of(page: Page) -> str:

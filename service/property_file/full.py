@@ -220,7 +220,9 @@ def _record(one: Record, zone: ZoneInfo, *, with_names: bool) -> RecordShown:
         known=withdrawn or ("none known" if head.pesticide_known_at_property else "used"),
         sha256=head.sha256,
         statement=stated.statement,
-        lines=[] if head.withdrawn else [*_account(stated, zone), *(_persons(one) if with_names else [])],
+        lines=[]
+        if head.withdrawn
+        else [*_account(stated, zone), *(_persons(one, zone) if with_names else [])],
     )
 
 
@@ -239,11 +241,11 @@ def _account(stated: Stated, zone: ZoneInfo) -> list[Line]:
     return [one for one in lines if one.text]
 
 
-def _persons(one: Record) -> list[Line]:
+def _persons(one: Record, zone: ZoneInfo) -> list[Line]:
     """Who did the work, and the note to the customer; where it was erased, when and on which ground."""
     party, erased = one.content.party, one.content.erased
     if party is None:
-        said = erased_words(erased) if erased else "erased"
+        said = erased_words(erased, zone) if erased else "erased"
         return [Line("Persons", said)]
     lines = [Line("Done by", ", ".join(party.worker_names)), Line("Note", party.customer_note or "")]
     return [line for line in lines if line.text]

@@ -9,31 +9,42 @@ from service.kernel.errors import TITLES, Refused
 from service.kernel.ids import new_id
 from service.kernel.sql import Queries
 from service.refusals.models import Kept, KeptBody
+from service.refusals.rules import arrival_in, ids_in
 from service.work import door as work
-from service.work.models import REFUSALS_AGAIN
+from service.work.models import REFUSALS_AGAIN, REFUSALS_OLD
 
 sql = Queries(__package__)
 KEPT_FOR = timedelta(days=90)
 KEPT_KINDS = ("invalid", "stale", "precondition_required")
+NOT_KEPT = (
+    "This body is not kept here, as the customer of that day was erased; send it again once it is mended."
+)
 
 
 async def keep(
     book: Entry, raw: bytes, body: object, claimed_id: UUID | None, refused: Refused
 ) -> UUID | None:
-    """Keep the bytes for 90 days and give the refusal its id.
+    """Keep the bytes for 90 days and give the refusal its id; not where the customer of that day was erased.
 
-    Returns the visit's id where a mended body was accepted for these bytes already.
+    Without an id the sender keeps them. Returns the visit's id where a mended body was accepted for these bytes
+    already.
     """
+    of_body = {"business_id": book.business_id, "claimed_id": claimed_id, "sha256": sha256(raw)}
+    ids = ids_in(raw) | ({claimed_id} if claimed_id else set())
+    if await book.db.value(
+        sql.is_of_erased, business_id=book.business_id, ids=list(ids), arrived_at=arrival_in(body)
+    ):
+        refused.detail += f" {NOT_KEPT}"
+        earlier: UUID | None = await book.db.value(sql.read_accepted, **of_body)
+        return earlier
     waits = isinstance(body, dict) and [fault.code for fault in refused.errors] == ["unknown_property"]
-    await book.db.run(sql.delete_refusals_before, business_id=book.business_id, before=book.now - KEPT_FOR)
+    await work.put(book, REFUSALS_OLD, book.business_id, None, book.now + KEPT_FOR)
     property_id = UUID(body["property_id"]) if waits and isinstance(body, dict) else None
     kept = await book.db.one(
         Kept,
         sql.keep_refusal,
-        business_id=book.business_id,
+        **of_body,
         id=new_id(),
-        claimed_id=claimed_id,
-        sha256=sha256(raw),
         body=raw,
         status=TITLES[refused.kind][0],
         problem=refused.problem(),

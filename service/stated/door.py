@@ -12,6 +12,7 @@ import msgspec
 from litestar import Response
 
 from service.events.outbox import Entry
+from service.facts.texts import redacted
 from service.kernel.bodies import built, read_json
 from service.kernel.db import Db
 from service.kernel.errors import Fault, Missing, Refused
@@ -46,6 +47,8 @@ class Noun(Generic[New, Kept]):
     checks: Mapping[str, str] = field(default_factory=dict)
     # takes :business_id and :id; None where the noun is never taken back
     delete: Query | None = None
+    # the member that says of which day it is: at a property of a customer who was erased its texts are not kept
+    day: str | None = None
     # the noun under whose address this one stands
     parent: "Noun[Any, Any] | None" = None
 
@@ -89,6 +92,8 @@ async def put(
 ) -> Outcome[Kept]:
     """Create it, find it the same, or amend it: 428 without If-Match, 412 with a stale one."""
     await check_parent(entry.db, noun, entry.business_id, property_id)
+    if await _is_of_erased(entry, noun, body):
+        body = msgspec.convert(redacted(msgspec.to_builtins(body)), noun.new)
     before = await entry.db.maybe(noun.kept, noun.read, business_id=entry.business_id, id=id_)
     if before is not None:
         if property_id is not None and getattr(before, "property_id", None) != property_id:
@@ -120,6 +125,19 @@ async def withdraw(
     await entry.db.run(delete, business_id=entry.business_id, id=id_)
     await _keep_version(entry, noun, id_, before.version + 1, None)
     return before
+
+
+async def _is_of_erased(entry: Entry, noun: Noun[New, Kept], body: New) -> bool:
+    """Whether it is of a day, or comes on one, on which a customer held the property who was erased."""
+    if noun.day is None:
+        return False
+    of_erased: bool = await entry.db.value(
+        sql.is_of_erased,
+        business_id=entry.business_id,
+        property_id=getattr(body, "property_id"),  # noqa: B009 - not every noun has one
+        instants=[getattr(body, noun.day), entry.now],
+    )
+    return of_erased
 
 
 def _check_own(noun: Noun[New, Kept], kept: Kept) -> None:

@@ -19,6 +19,7 @@ TREATMENT = Noun(
     sql.put_treatment,
     sql.list_treatments,
     delete=sql.delete_treatment,
+    day="applied_at",
 )
 
 

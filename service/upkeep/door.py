@@ -21,6 +21,7 @@ UPKEEP = Noun(
     sql.put_upkeep,
     sql.list_all_upkeep,
     delete=sql.delete_upkeep,
+    day="at",
 )
 
 

@@ -71,7 +71,8 @@ class Surroundings(Struct, frozen=True):
     ticket_known: bool
     features_known: list[UUID]
     harpoons: list[UUID]
-    # the customer whose property it was on the day was erased: what people write is not kept
+    # the customer whose property it was on the day, or the only one it ever had, was erased: what people write is not
+    # kept
     holder_erased: bool
     # what the job of the visit is done under; None where it has no job or no permit
     permit: PermitThere | None = None

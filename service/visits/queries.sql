@@ -56,8 +56,10 @@ select
     exists (select from tenure h
             join customer c on c.business_id = :business_id and c.id = h.customer_id and c.erased is not null
             where h.business_id = :business_id and h.property_id = :property_id
-              and h.from_on <= (:arrived_at::timestamptz at time zone p.zone)::date
-              and (h.until_on is null or h.until_on > (:arrived_at::timestamptz at time zone p.zone)::date)
+              and ((h.from_on <= (:arrived_at::timestamptz at time zone p.zone)::date
+                    and (h.until_on is null or h.until_on > (:arrived_at::timestamptz at time zone p.zone)::date))
+                   or not exists (select from tenure o where o.business_id = :business_id
+                                  and o.property_id = h.property_id and o.customer_id <> h.customer_id))
            ) as holder_erased
 from (
     select case when count(*) = 1 then min(o.target) end as target,

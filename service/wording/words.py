@@ -43,9 +43,9 @@ def day_words(day: date) -> str:
     return f"{day.day} {day:%B %Y}"
 
 
-def erased_words(erased: Erased) -> str:
-    """When persons were erased, and on which ground."""
-    return f"erased on {day_words(erased.at.date())}: {erased.ground}"
+def erased_words(erased: Erased, zone: ZoneInfo) -> str:
+    """On which day of the zone persons were erased, and on which ground."""
+    return f"erased on {day_words(local_date(erased.at, zone))}: {erased.ground}"
 
 
 def span_words(from_on: date, until_on: date) -> str:

@@ -14,6 +14,8 @@ RECORDS_ANEW = "records_anew"
 PROPERTY_ANEW = "property_anew"
 # Bodies that were refused because the property was not there yet; subject: the property.
 REFUSALS_AGAIN = "refusals_again"
+# Refused bodies that were kept long enough; subject: the business.
+REFUSALS_OLD = "refusals_old"
 # The reports of a permit, after it or a rule pack changed, and when its next reporting period begins; subject: the
 # permit.
 PERMIT_ANEW = "permit_anew"
@@ -22,7 +24,7 @@ MONTH_SEALED_ANEW = "month_sealed_anew"
 # Sets that stand though their job is closed; subject: the job.
 LEFT_OUT = "left_out"
 
-# Customers past the business's keeping time; subject: the business, or the customer to go on after.
+# Persons past the business's keeping times; subject: the business, or the person to go on after.
 KEEPING = "keeping"
 
 

@@ -1,115 +1,20 @@
 """Persons handed out and erased, over HTTP: no table holds a word of theirs, and what was issued verifies on."""
 
-import json
+import io
 from datetime import timedelta
 from typing import Any
 
 import asyncpg
 import pytest
-from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+from pypdf import PdfReader
 
-from service.kernel.base64url import from_base64url
-from service.signatures.rules import RECORD_TYPE, check
 from service.work import ticks as work
-from tests.bodies import NOW, a_check, a_set, a_sign, a_visit, an_id
+from tests.bodies import a_visit, an_id
 from tests.books import HANDLERS, book_of, differences
-from tests.http import PROPERTY, VISIT, WORKER, Api, Clock
+from tests.erasure.spoken import CUSTOMER, GROUND, SECOND, WORD, sell, tables_with, verified
+from tests.http import PROPERTY, WORKER, Api, Clock
 
-WORD = "Kestrelby"
-CUSTOMER, TENURE, JOB, FEATURE, SECOND = (an_id(number) for number in range(300, 305))
-GROUND = {"ground": "The person asked for it."}
 Owner = asyncpg.Connection
-
-
-def the_visit() -> dict[str, Any]:
-    """A visit whose every free text holds the word."""
-    return a_visit(
-        outcome="partly",
-        no_access_reason=f"{WORD}'s gate",
-        notes=f"{WORD} at home",
-        customer_note=f"Dear {WORD}",
-        signs=[a_sign(told_by=WORD)],
-        sets=[a_set()],
-        checks=[a_check(checked_at="2026-05-14T10:20:00-07:00")],
-        upkeep=[{"id": an_id(63), "kind": "mown", "at": "2026-05-14T10:00:00-07:00", "told_by": WORD}],
-        treatments=[{"id": an_id(64), "method": "castor_oil", "applied_at": "2026-05-14T10:00:00-07:00",
-                     "applied_by": "customer", "told_by": WORD}],
-        told=[{"id": an_id(65), "who": WORD, "how": f"call to {WORD}", "at": "2026-05-14T10:30:00-07:00",
-               "what": "cautions"}],
-    )  # fmt: skip
-
-
-@pytest.fixture
-async def spoken_of(api: Api) -> Api:
-    """A book in which a customer is named wherever somebody can be."""
-    place = await api.get(f"properties/{PROPERTY}")
-    home = {
-        "name": f"{WORD}'s",
-        "address": f"1 {WORD} Row",
-        "access_notes": f"ask {WORD}",
-        "ref": "P-7",
-    }
-    answer = await api.patch(f"properties/{PROPERTY}", home, If_Match=place.headers["etag"])
-    assert answer.status_code == 200, answer.text
-    person = {
-        "name": WORD,
-        "email": f"{WORD}@example.org",
-        "phone": WORD,
-        "ref": "C-104",
-        "addresses": [WORD],
-    }
-    await api.made(f"customers/{CUSTOMER}", person)
-    await api.made(
-        f"properties/{PROPERTY}/tenures/{TENURE}", {"customer_id": CUSTOMER, "from_on": "2026-01-01"}
-    )
-    await api.made(f"properties/{PROPERTY}/features/{FEATURE}", {"name": f"{WORD}'s bed", "kind": "bed"})
-    opened = {"property_id": PROPERTY, "target": "Scapanus latimanus", "opened_at": "2026-05-01T00:00:00Z"}
-    await api.made(f"jobs/{JOB}", {**opened, "ref": WORD})
-    alone = {"property_id": PROPERTY, "told_by": WORD}
-    await api.made(f"upkeep/{an_id(66)}", {**alone, "kind": "mown", "at": "2026-05-13T10:00:00-07:00"})
-    hurt = {
-        "property_id": PROPERTY,
-        "kind": "other",
-        "happened_at": "2026-05-13T10:00:00Z",
-        "description": WORD,
-    }
-    await api.made(f"incidents/{an_id(67)}", hurt)
-    await api.made(f"visits/{VISIT}", the_visit())
-    again = await api.put(f"visits/{VISIT}", the_visit() | {"customer_note": f"Very dear {WORD}"})
-    assert again.status_code == 428, "a body is kept with the refusal"
-    for body in ({"visit_id": VISIT}, {"property_id": PROPERTY, "month": "2026-04"}):
-        answer = await api.post("service-records", body)
-        assert answer.status_code == 201, answer.text
-    return api
-
-
-async def tables_with(owner: "Owner[Any]", word: str) -> set[str]:
-    """Every table and column of the schema in which a word stands, also in bytes."""
-    columns = await owner.fetch(
-        "select table_name, column_name, data_type from information_schema.columns"
-        " where table_schema = 'setbook' and data_type in ('text', 'jsonb', 'bytea', 'ARRAY', 'json')"
-    )
-    found = set()
-    for column in columns:
-        table, name = column["table_name"], column["column_name"]
-        text = f"encode({name}, 'escape')" if column["data_type"] == "bytea" else f"{name}::text"
-        if await owner.fetchval(f"select exists (select from {table} where {text} ilike '%{word}%')"):  # noqa: S608
-            found.add(f"{table}.{name}")
-    return found
-
-
-async def verified(api: Api, name: str) -> dict[str, Any]:
-    """A record with what stands beside it, whose signature holds by the published keys."""
-    answer = await api.get(f"service-records/{name}?party=true")
-    assert answer.status_code == 200, answer.text
-    shown = answer.json()
-    keys = {
-        one["kid"]: Ed25519PublicKey.from_public_bytes(from_base64url(one["x"]))
-        for one in (await api.get("/.well-known/jwks.json")).json()["keys"]
-    }
-    record = json.dumps(shown["record"], sort_keys=True, separators=(",", ":"), ensure_ascii=False)
-    check(keys, RECORD_TYPE, record.encode(), shown["signature"])
-    return dict(shown)
 
 
 async def test_the_word_stands_in_many_places_before(spoken_of: Api, owner: "Owner[Any]") -> None:
@@ -146,44 +51,20 @@ async def test_after_erasing_no_table_holds_a_word_of_the_person(
     assert all("attempts" in line for line in left)
 
 
-async def test_a_phone_that_sends_the_old_body_again_is_answered_same_and_brings_no_word_back(
-    spoken_of: Api, owner: "Owner[Any]"
+@pytest.mark.parametrize(
+    ("zone", "day"), [("America/Los_Angeles", "14 May 2026"), ("Pacific/Auckland", "15 May 2026")]
+)
+async def test_a_page_tells_the_day_of_the_business_on_which_persons_were_erased(
+    spoken_of: Api, clock: Clock, zone: str, day: str
 ) -> None:
+    business = await spoken_of.get("business")
+    await spoken_of.patch("business", {"zone": zone}, If_Match=business.headers["etag"])
+    clock.now += timedelta(hours=8)  # two in the morning by UTC
     await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
-    answer = await spoken_of.put(f"visits/{VISIT}", the_visit())
-    assert (answer.status_code, answer.json()["outcome"]) == (200, "same")
-    assert await tables_with(owner, WORD) == set()
-
-
-async def test_a_version_that_comes_later_names_nobody(spoken_of: Api, owner: "Owner[Any]") -> None:
-    await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
-    late = {"property_id": PROPERTY, "method": "bait", "applied_at": "2026-05-14T10:10:00-07:00"}
-    await spoken_of.made(f"treatments/{an_id(68)}", late)
-    answer = await spoken_of.post("service-records", {"visit_id": VISIT})
-    assert answer.status_code == 201, answer.text
-    shown = await verified(spoken_of, "2026-000001.2")
-    assert shown["party"]["customer_name"] == "erased"
-    assert await tables_with(owner, WORD) == set()
-
-
-async def test_a_visit_that_arrives_or_is_amended_after_it_is_kept_without_texts(
-    spoken_of: Api, owner: "Owner[Any]", clock: Clock, clock_pool: Any, pool: Any
-) -> None:
-    await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
-    late = a_visit(arrived_at="2026-05-13T10:00:00-07:00", notes=WORD, customer_note=f"Dear {WORD}")
-    came = await spoken_of.put(f"visits/{an_id(330)}", late)
-    assert came.status_code == 201
-    assert "texts_not_kept" in [one["code"] for one in came.json()["warnings"]]
-    amended = the_visit() | {"treatments": [], "amend_reason": WORD}
-    answer = await spoken_of.put(f"visits/{VISIT}", amended, If_Match='"1"')
-    assert (answer.status_code, answer.json()["outcome"]) == (200, "amended")
-    again = await spoken_of.put(f"visits/{an_id(330)}", late)
-    assert (again.status_code, again.json()["outcome"]) == (200, "same")
-    assert (await spoken_of.post("service-records", {"visit_id": an_id(330)})).status_code == 201
-    clock.now += timedelta(hours=2)
-    while await work.run(clock_pool, pool, clock.now, HANDLERS):
-        pass
-    assert await tables_with(owner, WORD) == set()
+    page = await spoken_of.get("service-records/2026-000001.1?format=html")
+    paper = PdfReader(io.BytesIO((await spoken_of.get("service-records/2026-000001.1?format=pdf")).content))
+    assert f"Erased on {day}: " in page.text
+    assert f"Erased on {day}: " in " ".join(paper.pages[0].extract_text().split())
 
 
 async def test_what_is_left_of_a_person_is_a_tombstone_that_states_nothing_again(spoken_of: Api) -> None:
@@ -201,27 +82,10 @@ async def test_what_is_left_of_a_person_is_a_tombstone_that_states_nothing_again
     assert [one["data"]["customer_id"] for one in told] == [CUSTOMER]
 
 
-async def test_what_is_held_on_a_person_is_handed_out_with_where_it_stands(spoken_of: Api) -> None:
-    answer = await spoken_of.get(f"customers/{CUSTOMER}/personal-data")
-    assert answer.headers["cache-control"] == "no-store"
-    held = {one["noun"] for one in answer.json()["held"] if WORD in json.dumps(one["data"])}
-    assert {
-        *("customer", "customer, version 1", "property", "visit, version 1", "refused visit", "incident"),
-        *("service record", "upkeep, version 1", "feature, version 1", "job, version 1"),
-    } <= held
-    await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
-    assert WORD not in (await spoken_of.get(f"customers/{CUSTOMER}/personal-data")).text
-
-
 async def test_where_two_held_a_property_each_takes_the_texts_of_the_own_days(
     spoken_of: Api, owner: "Owner[Any]"
 ) -> None:
-    tenure = await spoken_of.get(f"properties/{PROPERTY}/tenures/{TENURE}")
-    until = {"until_on": "2026-05-15"}
-    await spoken_of.patch(f"properties/{PROPERTY}/tenures/{TENURE}", until, If_Match=tenure.headers["etag"])
-    await spoken_of.made(f"customers/{SECOND}", {"name": "B. Sample"})
-    held = {"customer_id": SECOND, "from_on": "2026-05-15"}
-    await spoken_of.made(f"properties/{PROPERTY}/tenures/{an_id(305)}", held)
+    await sell(spoken_of, "2026-05-15")
     theirs = a_visit(arrived_at="2026-05-14T10:40:00-07:00", customer_note="for the first")
     await spoken_of.made(f"visits/{an_id(306)}", theirs)
     await spoken_of.post(f"customers/{SECOND}/erase", GROUND)
@@ -230,26 +94,6 @@ async def test_where_two_held_a_property_each_takes_the_texts_of_the_own_days(
     assert "customer_note" not in (await spoken_of.get(f"visits/{an_id(306)}")).json()
     # the last of them is gone as well, and with that one the property's name
     assert await tables_with(owner, WORD) == {"feature.name"}
-
-
-async def test_what_a_text_bids_to_keep_is_kept_until_then(api: Api, clock: Clock) -> None:
-    """California Education Code § 17611: a school keeps its records of pesticide use for four years."""
-    school = an_id(310)
-    place = {"name": "School", "kind": "school", "zone": "America/Los_Angeles", "region": "US-CA"}
-    await api.made(f"properties/{school}", place)
-    await api.made(f"customers/{CUSTOMER}", {"name": WORD})
-    await api.made(
-        f"properties/{school}/tenures/{TENURE}", {"customer_id": CUSTOMER, "from_on": "2026-01-01"}
-    )
-    await api.made(f"visits/{VISIT}", a_visit(property_id=school))
-    bait = {"property_id": school, "method": "bait", "applied_at": "2026-05-14T10:00:00-07:00"}
-    await api.made(f"treatments/{an_id(68)}", bait)
-    answer = await api.post(f"customers/{CUSTOMER}/erase", GROUND)
-    assert answer.status_code == 409
-    assert "until 2030-05-14" in answer.json()["detail"]
-    assert "17611" in answer.json()["detail"]
-    clock.now = NOW.replace(year=2030)
-    assert (await api.post(f"customers/{CUSTOMER}/erase", GROUND)).status_code == 200
 
 
 async def test_a_worker_is_erased_once_no_key_is_in_force(spoken_of: Api, owner: "Owner[Any]") -> None:
@@ -271,30 +115,6 @@ async def test_a_worker_is_erased_once_no_key_is_in_force(spoken_of: Api, owner:
     assert (await verified(spoken_of, "2026-000002.1"))["party"] is not None, "a month without the worker"
 
 
-async def test_the_clock_erases_who_is_past_the_keeping_time(
-    spoken_of: Api, owner: "Owner[Any]", clock: Clock, clock_pool: Any, pool: Any
-) -> None:
-    tenure = await spoken_of.get(f"properties/{PROPERTY}/tenures/{TENURE}")
-    until = {"until_on": "2026-05-20"}
-    await spoken_of.patch(f"properties/{PROPERTY}/tenures/{TENURE}", until, If_Match=tenure.headers["etag"])
-    await spoken_of.made(f"customers/{SECOND}", {"name": "B. Sample"})
-    business = await spoken_of.get("business")
-    await spoken_of.patch("business", {"keep_personal_years": 2}, If_Match=business.headers["etag"])
-    for at, gone in (
-        (clock.now, False),
-        (NOW.replace(year=2028), False),
-        (NOW.replace(year=2028, month=6), True),
-    ):
-        clock.now = at
-        while await work.run(clock_pool, pool, clock.now, HANDLERS):
-            pass
-        assert ("erased" in (await spoken_of.get(f"customers/{CUSTOMER}")).json()) is gone
-    assert await tables_with(owner, WORD) == set()
-    assert "erased" not in (await spoken_of.get(f"customers/{SECOND}")).json(), (
-        "nobody's tenure of theirs ended"
-    )
-
-
 @pytest.mark.parametrize("body", [{}, {"ground": ""}, {"ground": "ok\n"}, {"why": "asked"}])
 async def test_an_erasure_without_a_ground_says_what_to_mend(api: Api, body: dict[str, str]) -> None:
     await api.made(f"customers/{CUSTOMER}", {"name": WORD})
@@ -309,19 +129,3 @@ async def test_another_business_and_a_phone_erase_nobody(api: Api, other: Api) -
     assert (await other.get(f"customers/{CUSTOMER}/personal-data")).status_code == 404
     phone = await api.key_with("record", "read")
     assert (await phone.post(f"customers/{CUSTOMER}/erase", GROUND)).status_code == 403
-
-
-async def test_a_visit_that_was_refused_and_never_accepted_loses_its_texts_too(
-    spoken_of: Api, owner: "Owner[Any]"
-) -> None:
-    """Its id is no visit's, and only the body names the property."""
-    new_id = an_id(310)
-    refused = await spoken_of.put(f"visits/{new_id}", the_visit() | {"outcome": WORD, "custmer_note": WORD})
-    assert refused.status_code == 422, refused.text
-    kept = await owner.fetchval("select count(*) from refusal where claimed_id = $1", new_id)
-    assert kept == 1
-    held = (await spoken_of.get(f"customers/{CUSTOMER}/personal-data")).json()["held"]
-    assert any(one["noun"] == "refused visit" and "custmer_note" in one["data"]["body"] for one in held)
-    answer = await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
-    assert answer.status_code == 200, answer.text
-    assert {"refusal.body", "refusal.problem"} & await tables_with(owner, WORD) == set()

@@ -8,7 +8,7 @@ from uuid import UUID
 import msgspec
 import pytest
 
-from service.erasure.models import Home
+from service.erasure.models import Place
 from service.erasure.rules import kept_until
 from service.facts.models import VisitBody
 from service.facts.texts import redacted, redacted_bytes
@@ -42,9 +42,9 @@ def test_of_a_body_that_cannot_be_read_nothing_stays() -> None:
         assert redacted_bytes(raw) == b""
 
 
-def home_with(**pack: Any) -> Home:
+def a_place(rule: dict[str, Any] | None = None, pack: dict[str, Any] | None = None, **place: Any) -> Place:
     """A garden, last worked at in May 2026, where a text of the business's own asks for five years."""
-    rule = {
+    asked = {
         "kind": "keep_for",
         "id": "keep",
         "sentence": "Keep it five years.",
@@ -52,13 +52,12 @@ def home_with(**pack: Any) -> Home:
         "years": 5,
     }
     told = {"name": "keeping", "region": "US-ID", "authority": "the county", "citation": "Code 1.", "state": "law",
-            "verified_on": "2026-01-01", "rules": [rule], "id": UUID(int=1), "version": 1,
+            "verified_on": "2026-01-01", "rules": [asked | (rule or {})], "id": UUID(int=1), "version": 1,
             "received_at": datetime(2026, 1, 1, tzinfo=UTC)}  # fmt: skip
-    return Home(
-        property_id=UUID(int=2), kind="garden", region="US-ID", county=None, locality=None,
-        packs=[msgspec.convert(told | pack, Pack)], is_theirs=True, is_last=True, treated=False, under_permit=False,
-        last_on=date(2026, 5, 14),
-    )  # fmt: skip
+    members = {"property_id": UUID(int=2), "kind": "garden", "region": "US-ID", "county": None, "locality": None,
+               "packs": [msgspec.convert(told | (pack or {}), Pack)], "treated": False, "under_permit": False,
+               "last_on": date(2026, 5, 14)}  # fmt: skip
+    return Place(**members | place)
 
 
 @pytest.mark.parametrize(
@@ -71,5 +70,21 @@ def home_with(**pack: Any) -> Home:
     ],
 )
 def test_a_text_bids_while_it_is_in_force(pack: dict[str, Any], until: date | None) -> None:
-    bids = kept_until([home_with(**pack)], date(2027, 1, 1))
+    bids = kept_until([a_place(pack=pack)], date(2027, 1, 1))
     assert (bids and bids[0]) == until
+
+
+@pytest.mark.parametrize(
+    ("what", "place", "bids"),
+    [
+        ("service_record", {}, True),
+        ("organic_record", {}, True),
+        ("pesticide_use_record", {}, False),
+        ("pesticide_use_record", {"treated": True}, True),
+        ("affidavit", {"treated": True}, False),
+        ("affidavit", {"under_permit": True}, True),
+        ("service_record", {"last_on": None}, False),
+    ],
+)
+def test_a_text_bids_for_what_it_names(what: str, place: dict[str, Any], bids: bool) -> None:
+    assert (kept_until([a_place({"what": what}, **place)], date(2027, 1, 1)) is not None) is bids

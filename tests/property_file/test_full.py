@@ -64,8 +64,8 @@ def test_persons_who_were_erased_are_said_to_be():
     assert {one.label: one.text for one in record.lines}["Done by"] == "R. Example"
 
 
-def test_an_erasure_is_told_with_its_day_and_ground():
-    at = datetime(2026, 5, 14, 18, tzinfo=UTC)
+def test_an_erasure_is_told_with_its_day_by_the_local_calendar_and_its_ground():
+    at = datetime(2026, 5, 15, 6, 59, tzinfo=UTC)
     (record,) = file_with({"kind": "visit"}, erased=Erased(at=at, ground="Asked for.")).parts[0].records
     told = {one.label: one.text for one in record.lines}["Persons"]
     assert told == "erased on 14 May 2026: Asked for."
