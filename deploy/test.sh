@@ -10,4 +10,4 @@ if [ $# -gt 0 ]; then exec "$python" -m pytest "$@"; fi
 "$python" -m ruff format --check
 "$python" -m mypy
 "$root/.venv/bin/lint-imports"
-"$python" -m pytest -n auto
+"$python" -m pytest -n auto --dist worksteal
