@@ -1,6 +1,6 @@
 """What an export answers beside the records themselves."""
 
-from typing import Annotated, Literal
+from typing import Annotated
 
 from msgspec import Meta, Struct
 
@@ -39,8 +39,12 @@ class RecordDigest(Struct, frozen=True, kw_only=True):
     next: str
 
 
-# a line each: signed JSON, in which stands no line feed; CSV for people, guarded against formulas; CSV as it is
-TextForm = Literal["signed", "csv", "raw_csv"]
+class Portion(Struct, frozen=True, kw_only=True):
+    """So many versions as lines, and the place in the log of the last one."""
+
+    count: int
+    last: int
+    text: bytes
 
 
 class Selected(Struct, frozen=True, kw_only=True):

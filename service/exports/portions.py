@@ -1,14 +1,13 @@
 """Reading much of the book for whoever takes it slowly: in portions, each by itself, the next while one is sent."""
 
 import asyncio
-from collections.abc import AsyncIterator
-from itertools import chain
+from collections.abc import AsyncIterator, Awaitable, Callable
 from typing import Any
 from uuid import UUID
 
 import msgspec
 
-from service.exports.models import Selected, TextForm
+from service.exports.models import Portion, Selected
 from service.exports.selection import Selection
 from service.kernel.db import Db
 from service.kernel.sql import Queries
@@ -18,6 +17,9 @@ sql = Queries(__package__)
 SELECTED = 5_000
 # the first portion is small, so that something comes soon; how long a record is shows then
 FIRST, MOST = 64, 2_000
+
+# the next ones of a selection, at most so many
+Read = Callable[[Selection, int], Awaitable[Portion]]
 
 
 async def select(db: Db, business_id: UUID, chosen: Selection, most: int) -> Selected:
@@ -47,26 +49,15 @@ async def find_last(db: Db, business_id: UUID, chosen: Selection, most: int) -> 
     return None
 
 
-async def portions(
-    db: Db, business_id: UUID, chosen: Selection, form: TextForm, size: int
-) -> AsyncIterator[tuple[int, bytes]]:
-    """(how many, their lines) of those whose claim holds, of about `size` bytes a time."""
+async def portions(chosen: Selection, read: Read, size: int) -> AsyncIterator[Portion]:
+    """All of those whose claim holds, in lines, of about `size` bytes a time."""
     most = FIRST
-    while found := await read(db, business_id, chosen, form, most):
-        text = b"".join(chain.from_iterable(pieces for _, *pieces in found))
-        yield len(found), text
-        if len(found) < most:
+    while (found := await read(chosen, most)).count:
+        yield found
+        if found.count < most:
             return
-        chosen = msgspec.structs.replace(chosen, after=found[-1][0])
-        most = min(MOST, max(1, size * len(found) // len(text)))
-
-
-async def read(
-    db: Db, business_id: UUID, chosen: Selection, form: TextForm, most: int
-) -> list[tuple[int, bytes, bytes, bytes]]:
-    """The next `most` of those whose claim holds: the place in the log, and the pieces of a line."""
-    wanted: dict[str, Any] = msgspec.structs.asdict(chosen)
-    return await db.rows(sql.read_texts, business_id=business_id, form=form, most=most, **wanted)
+        chosen = msgspec.structs.replace(chosen, after=found.last)
+        most = min(MOST, max(1, size * found.count // len(found.text)))
 
 
 async def ahead(pieces: AsyncIterator[bytes]) -> AsyncIterator[bytes]:

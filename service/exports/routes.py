@@ -13,8 +13,8 @@ from litestar.response import Stream
 
 from service.events.outbox import latest_sequence
 from service.exports import export, sheet
-from service.exports.models import RecordDigest, RecordPage, TextForm
-from service.exports.portions import ahead, find_last, read, select
+from service.exports.models import RecordDigest, RecordPage
+from service.exports.portions import ahead, find_last, select
 from service.exports.selection import (
     XLSX,
     ClaimName,
@@ -36,7 +36,6 @@ from service.records.rules import month_in
 
 BODIES = {"application/json": RecordPage, "application/x-ndjson": str, "text/csv": str, XLSX: str}
 STREAMED = {"ndjson": "application/x-ndjson", "csv": "text/csv; header=present", "xlsx": XLSX}
-CSV: dict[bool, TextForm] = {False: "csv", True: "raw_csv"}
 PAGE, LARGEST_PAGE = 100, 500
 
 AfterPlace = Annotated[
@@ -127,7 +126,7 @@ async def list_service_records(
     if wanted == "ndjson":
         body = export.lines(db, caller.business_id, chosen, cursor)
     elif wanted == "csv":
-        body = export.rows(db, caller.business_id, chosen, CSV[raw])
+        body = export.rows(db, caller.business_id, chosen, raw=raw)
     else:
         body = sheet.pieces(await sheet.sheet(db, caller.business_id, chosen, cursor))
     return _streamed(request, wanted, ahead(body), cursor)
@@ -153,7 +152,7 @@ async def digest_service_records(
     """
     format_of(form, None)
     chosen, cursor = await _limited(request, Db(pool), caller.business_id, chosen, limit)
-    return await export.digest(Db(pool), caller.business_id, chosen, cursor, CSV[raw])
+    return await export.digest(Db(pool), caller.business_id, chosen, cursor, raw=raw)
 
 
 async def _limited(
@@ -196,7 +195,7 @@ async def _page(
     more = len(places) > limit
     last = places[limit - 1] if more else chosen.upto
     cursor = cursor_in(chosen, last, epoch) if more else cursor_after(chosen, epoch)
-    held = await read(db, business_id, msgspec.structs.replace(chosen, upto=last), "signed", limit)
+    held = await export.read_signed(db, business_id, msgspec.structs.replace(chosen, upto=last), limit)
     excluded = await export.read_excluded(
         db, business_id, [one for one in selected.left_out if one <= last], chosen.claim
     )

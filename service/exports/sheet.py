@@ -6,6 +6,7 @@ import hashlib
 import io
 from collections.abc import AsyncIterator
 from datetime import date, datetime
+from functools import partial
 from tempfile import TemporaryFile
 from typing import IO
 from uuid import UUID
@@ -13,7 +14,7 @@ from uuid import UUID
 from xlsxwriter import Workbook  # type: ignore[import-untyped]
 
 from service.exports.columns import COLUMNS, HEADER, Cell, cells
-from service.exports.export import ROWS_BYTES
+from service.exports.export import ROWS_BYTES, read_rows
 from service.exports.portions import find_last, portions
 from service.exports.selection import Selection
 from service.kernel.db import Db
@@ -104,8 +105,9 @@ async def sheet(db: Db, business_id: UUID, chosen: Selection, cursor: str) -> IO
     file = TemporaryFile()  # noqa: SIM115 - closed by whoever sends it
     try:
         made = Sheet(file)
-        async for _, text in portions(db, business_id, chosen, "raw_csv", ROWS_BYTES):
-            await asyncio.to_thread(made.add, text)
+        read = partial(read_rows, db, business_id, raw=True)
+        async for portion in portions(chosen, read, ROWS_BYTES):
+            await asyncio.to_thread(made.add, portion.text)
         await asyncio.to_thread(made.close, cursor)
         file.seek(0)
     except BaseException:

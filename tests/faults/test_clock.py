@@ -25,7 +25,8 @@ MINUTE, DAY = timedelta(minutes=1), timedelta(days=1)
 VISITS, SETS_OF_ONE = 4, 60
 
 # A clock in mid-tick waits for the counter of the log; one that has ticked is idle again.
-IS_BLOCKED = "select exists (select from pg_stat_activity where application_name = $1 and $2 = any (pg_blocking_pids(pid)))"
+IS_BLOCKED = """select exists (select from pg_stat_activity
+    where application_name = $1 and $2 = any (pg_blocking_pids(pid)))"""
 HAS_TICKED = """select exists (select from pg_stat_activity
     where application_name = $1 and state = 'idle' and query like '%claimed as materialized%')"""
 END_SESSIONS = "select pg_terminate_backend(pid) from pg_stat_activity where application_name = $1"
