@@ -37,7 +37,11 @@ def parser() -> argparse.ArgumentParser:
     serve.add_argument("--port", help="in place of SETBOOK_PORT (default: 8080)")
     serve.set_defaults(verb=cli.serve)
 
-    migrate = verbs.add_parser("migrate", parents=[data], help="bring the database up to this version")
+    migrate = verbs.add_parser(
+        "migrate",
+        parents=[data],
+        help="bring the database up to this version, once all roles of an older one have ended",
+    )
     migrate.set_defaults(verb=cli.migrate)
 
     business = verbs.add_parser("business", help="businesses").add_subparsers(required=True, metavar="VERB")

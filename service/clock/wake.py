@@ -24,6 +24,8 @@ from service.work.models import LEFT_OUT, PERMIT_ANEW, PROPERTY_ANEW, REFUSALS_A
 log = logging.getLogger("setbook.clock")
 
 EVERY_SECONDS = 1
+# pieces of work at once; one that is asked to end does these first
+FEW = 10
 
 
 def handlers(sealing_key: bytes) -> Mapping[str, Handler]:
@@ -50,7 +52,7 @@ async def run(clock_pool: Pool, app_pool: Pool, sealing_key: bytes, stop: asynci
         looked = await deadlines.go_on(clock_pool, utc_now(), looked)
 
     async def work_is_done() -> None:
-        while await work.run(clock_pool, app_pool, utc_now(), done_by) and not stop.is_set():
+        while await work.run(clock_pool, app_pool, utc_now(), done_by, FEW) and not stop.is_set():
             pass
 
     # a wake that comes while the one before it still works is left out, and that needs no word

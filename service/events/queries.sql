@@ -211,7 +211,8 @@ with at as materialized (
     returning e.id
 )
 select count(*)::int as moved,
-       count(*) = :most_endpoints or exists (select from shared where upto < latest) as is_behind from moved;
+       count(*) = :most_endpoints or exists (select from shared where upto < latest) as is_behind
+from moved, at;
 
 -- name: claim_deliveries
 -- Spans businesses: the courier serves them all. due_at is schedule, retry and lease at once: a claim moves it to

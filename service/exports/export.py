@@ -23,15 +23,15 @@ ROWS_BYTES = 500_000
 async def read_signed(
     db: Db, business_id: UUID, chosen: Selection, most: int
 ) -> list[tuple[int, bytes, bytes, bytes]]:
-    """The next `most` of those whose claim holds: the place in the log, and the pieces of a line."""
+    """The next `most` of those whose claim holds: the place in the log, and the pieces that they are in."""
     wanted = msgspec.structs.asdict(chosen)
     return await db.rows(sql.read_signed, business_id=business_id, most=most, **wanted)
 
 
 async def read_lines(db: Db, business_id: UUID, chosen: Selection, most: int) -> Portion:
-    """The same ones as lines, which end with a line feed, as none stands in canonical JSON."""
+    """The same ones as lines; no line feed stands in canonical JSON."""
     found = await read_signed(db, business_id, chosen, most)
-    text = b"".join(chain.from_iterable(pieces for _, *pieces in found))
+    text = b"".join(chain.from_iterable((*pieces, b"\n") for _, *pieces in found))
     return Portion(count=len(found), last=found[-1][0] if found else 0, text=text)
 
 

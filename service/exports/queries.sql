@@ -20,7 +20,7 @@ from (
 -- The next ones whose claim holds, signed, as they go out. Each a row, and in pieces, the long one as it is kept: of texts
 -- this long PostgreSQL would make one slower than whoever asked, and COPY looks at every character.
 select r.sequence, convert_to(signed_head(), 'UTF8') as head, convert_to(r.bytes, 'UTF8') as body,
-       convert_to(signed_tail(r.sha256, r.signature) || e'\n', 'UTF8') as tail
+       convert_to(signed_tail(r.sha256, r.signature), 'UTF8') as tail
 from service_record r
 where r.business_id = :business_id and r.sequence > :after and r.sequence <= :upto
   and case :claim::text when 'by_us' then r.pesticide_free_by_us

@@ -6,6 +6,7 @@ import hashlib
 import io
 import json
 from datetime import datetime
+from pathlib import Path
 from typing import Any
 from uuid import UUID
 
@@ -17,6 +18,8 @@ from openpyxl import load_workbook
 from service.exports.columns import COLUMNS
 from service.exports.selection import XLSX
 from service.kernel.coding import coding_of
+from service.verify.files import Given
+from service.verify.report import report
 from tests.bodies import an_id
 from tests.exports.books import amended, issued, name_of, pulled, visited, whole
 from tests.http import PROPERTY, Api
@@ -35,6 +38,18 @@ async def raw_answer(api: Api, path: str, **headers: str) -> tuple[dict[str, str
     }
     async with api.client.stream("GET", f"/v1/{path}", headers=sent) as answer:
         return dict(answer.headers), b"".join([piece async for piece in answer.aiter_raw()])
+
+
+# JSON -----------------------------------------------------------------------------------------------------
+@pytest.mark.parametrize("query", ["", "?limit=2", "?limit=1", "?claim=known"])
+async def test_a_page_is_verified_as_it_was_sent(five: Api, tmp_path: Path, query: str):
+    page, keys = await five.get(f"service-records{query}"), await five.get("/.well-known/jwks.json")
+    (tmp_path / "page.json").write_bytes(page.content)
+    (tmp_path / "keys.json").write_bytes(keys.content)
+    said: list[str] = []
+    assert report(Given([tmp_path], None), said.append), said
+    (tmp_path / "page.json").write_bytes(page.content.replace(b"2026-05-01", b"2026-05-02"))
+    assert not report(Given([tmp_path], None), said.append), said
 
 
 # CSV ------------------------------------------------------------------------------------------------------
