@@ -100,4 +100,5 @@ async def _take_stated(
         id=sent.id,
         outcome="recorded" if outcome.before is None else "amended" if outcome.changed else "same",
         etag=tag_of(outcome.now.version),
+        warnings=outcome.warnings,
     )

@@ -10,8 +10,8 @@ from service.customers.models import NewCustomer
 from service.facts.models import NewVisit
 from service.jobs.models import NewJob
 from service.kernel.errors import Problem
+from service.kernel.values import Caution
 from service.properties.models import NewProperty
-from service.visits.models import Caution
 
 LineKind = Literal["customer", "property", "job", "visit"]
 

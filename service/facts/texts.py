@@ -5,9 +5,15 @@ from typing import Any
 import msgspec
 
 from service.kernel.canonical import canonical
+from service.kernel.values import Caution
 
 # What stands where a text must stand and was erased.
 GONE = "erased"
+# What is said where they were left out of something that came later.
+TEXTS_NOT_KEPT = Caution(
+    code="texts_not_kept",
+    detail="The customer of that day was erased; what was done is kept, and what people wrote is not.",
+)
 # Free texts of a visit's body, of what is stated alone, of a property: what a person may be named in.
 TEXTS = {
     *("notes", "customer_note", "no_access_reason", "amend_reason", "told_by", "who"),

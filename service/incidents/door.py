@@ -17,6 +17,8 @@ INCIDENT = Noun(
     sql.put_incident,
     sql.list_incidents,
     day="happened_at",
+    no_words="The words would be lost, as the customer of that day or visit was erased: end the tenure and add that of"
+    " who holds the property now, leave out that `visit_id`, or send `description` as 'erased' without `measures`.",
 )
 
 

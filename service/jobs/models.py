@@ -3,10 +3,10 @@
 from typing import ClassVar, Literal
 from uuid import UUID
 
-from msgspec import Struct
+from msgspec import Struct, field
 
 from service.events.models import Event
-from service.kernel.values import FutureInstant, Instant, Line, Name, Species
+from service.kernel.values import Caution, FutureInstant, Instant, Line, Name, Species
 
 EndReason = Literal["clear", "customer_stopped", "season_over", "no_access", "property_sold", "other"]
 
@@ -40,6 +40,8 @@ class Job(NewJob, frozen=True, kw_only=True):
     id: UUID
     version: int
     received_at: Instant
+    # what the answer to whoever sent it adds
+    warnings: list[Caution] = field(default_factory=list)
 
 
 class JobOpened(Event, frozen=True, kw_only=True):

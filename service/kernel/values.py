@@ -89,6 +89,14 @@ Position = Annotated[
 ]
 
 
+class Caution(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """Something the trade would warn of, or that does not fit beside other facts; stored all the same."""
+
+    code: str
+    detail: str
+    fact_id: UUID | None = None
+
+
 class Erased(Struct, frozen=True, kw_only=True):
     """When somebody's personal data were erased, and on which ground."""
 

@@ -41,8 +41,9 @@ update refusal set accepted_at = :now, accepted_visit_id = :visit_id
 where business_id = :business_id and id = :id and accepted_at is null;
 
 -- name: list_bodies_waiting_for_property
+-- Of those that an erasure emptied nothing is left to take in.
 select id, claimed_id, key_id, body from refusal
-where business_id = :business_id and property_id = :property_id and accepted_at is null
+where business_id = :business_id and property_id = :property_id and accepted_at is null and body <> ''
 order by received_at, id;
 
 -- name: delete_refusals_until

@@ -12,7 +12,7 @@ import msgspec
 from litestar import Response
 
 from service.events.outbox import Entry
-from service.facts.texts import redacted
+from service.facts.texts import TEXTS_NOT_KEPT, redacted
 from service.kernel.bodies import built, read_json
 from service.kernel.db import Db
 from service.kernel.errors import Fault, Missing, Refused
@@ -20,7 +20,7 @@ from service.kernel.faults import faults_of
 from service.kernel.http import answer, check_precondition, tag_of
 from service.kernel.merge import merged
 from service.kernel.sql import Queries, Query
-from service.kernel.values import Erased
+from service.kernel.values import Caution, Erased
 from service.stated.models import Stated, Version
 
 sql = Queries(__package__)
@@ -49,6 +49,8 @@ class Noun(Generic[New, Kept]):
     delete: Query | None = None
     # the member that says of which day it is: at a property of a customer who was erased its texts are not kept
     day: str | None = None
+    # the sentence that refuses it there, of a noun whose texts are the matter itself
+    no_words: str | None = None
     # the noun under whose address this one stands
     parent: "Noun[Any, Any] | None" = None
 
@@ -59,11 +61,17 @@ class Outcome(Generic[Kept]):
 
     before: Kept | None
     now: Kept
+    texts_kept: bool = True
 
     @property
     def changed(self) -> bool:
         """False where the same was sent again."""
         return self.before is None or self.before.version != self.now.version
+
+    @property
+    def warnings(self) -> list[Caution]:
+        """What whoever sent it should know."""
+        return [] if self.texts_kept else [TEXTS_NOT_KEPT]
 
 
 async def read(
@@ -90,29 +98,35 @@ async def put(
     if_match: str | None,
     property_id: UUID | None = None,
 ) -> Outcome[Kept]:
-    """Create it, find it the same, or amend it: 428 without If-Match, 412 with a stale one."""
+    """Create it, find it the same, or amend it: 428 without If-Match, 412 with a stale one.
+
+    Of the days of a customer who was erased it is kept without its texts, or refused where these are the matter.
+    """
     await check_parent(entry.db, noun, entry.business_id, property_id)
-    if await _is_of_erased(entry, noun, body):
-        body = msgspec.convert(redacted(msgspec.to_builtins(body)), noun.new)
+    kept = await _without_lost_texts(entry, noun, body)
     before = await entry.db.maybe(noun.kept, noun.read, business_id=entry.business_id, id=id_)
     if before is not None:
         if property_id is not None and getattr(before, "property_id", None) != property_id:
             raise Missing(f"This {noun.name.replace('_', ' ')}")
         _check_own(noun, before)
         _check_not_erased(noun, before)
-        if stated_of(before, noun.new) == body:
-            return Outcome(before, before)
+        stated = stated_of(before, noun.new)
+        # sent again it is known; where it amends, words that would be lost are refused further down
+        if stated == body or (stated == kept and (if_match is None or noun.no_words is None)):
+            return Outcome(before, before, texts_kept=stated == body)
         check_precondition(if_match, tag_of(before.version))
     elif if_match is not None:
         raise Refused("stale", "There is nothing under this id to amend yet; send it without If-Match.")
+    if kept != body and noun.no_words is not None:
+        raise Refused("conflict", noun.no_words)
     version = 1 + (await _last_version(entry, noun, id_) if before is None else before.version)
-    row = {**_members(body), "id": id_, "version": version, "received_at": entry.now}
+    row = {**_members(kept), "id": id_, "version": version, "received_at": entry.now}
     if property_id is not None:
         row["property_id"] = property_id
     await _store(entry, noun, row)
-    await _keep_version(entry, noun, id_, version, msgspec.to_builtins(body))
+    await _keep_version(entry, noun, id_, version, msgspec.to_builtins(kept))
     # as the database has it, so that what is answered now and read later is the same to the byte
-    return Outcome(before, await read(entry.db, noun, entry.business_id, id_))
+    return Outcome(before, await read(entry.db, noun, entry.business_id, id_), texts_kept=kept == body)
 
 
 async def withdraw(
@@ -127,17 +141,18 @@ async def withdraw(
     return before
 
 
-async def _is_of_erased(entry: Entry, noun: Noun[New, Kept], body: New) -> bool:
-    """Whether it is of a day, or comes on one, on which a customer held the property who was erased."""
+async def _without_lost_texts(entry: Entry, noun: Noun[New, Kept], body: New) -> New:
+    """The body; without what people wrote where it is of a day or a visit, or comes on a day, of a customer erased."""
     if noun.day is None:
-        return False
+        return body
     of_erased: bool = await entry.db.value(
         sql.is_of_erased,
         business_id=entry.business_id,
         property_id=getattr(body, "property_id"),  # noqa: B009 - not every noun has one
+        visit_id=getattr(body, "visit_id", None),
         instants=[getattr(body, noun.day), entry.now],
     )
-    return of_erased
+    return msgspec.convert(redacted(msgspec.to_builtins(body)), noun.new) if of_erased else body
 
 
 def _check_own(noun: Noun[New, Kept], kept: Kept) -> None:
@@ -216,11 +231,14 @@ async def versions(db: Db, noun: Noun[New, Kept], business_id: UUID, id_: UUID) 
 
 
 def answered(noun: Noun[New, Kept], outcome: Outcome[Kept]) -> Response[Kept]:
-    """201 with its place where it is new, else 200; the ETag in any case."""
+    """201 with its place where it is new, else 200; the ETag in any case, and what whoever sent it should know."""
     status = 201 if outcome.before is None else 200
     path = noun.path.replace("{property_id:uuid}", str(getattr(outcome.now, "property_id", "")))
     location = f"/v1/{path}/{outcome.now.id}" if outcome.before is None else None
-    return answer(outcome.now, status=status, etag=tag_of(outcome.now.version), location=location)
+    shown: Any = outcome.now
+    if outcome.warnings and noun.no_words is None:
+        shown = msgspec.structs.replace(shown, warnings=outcome.warnings)
+    return answer(shown, status=status, etag=tag_of(outcome.now.version), location=location)
 
 
 def stated_of(kept: Kept, new: type[New]) -> New:

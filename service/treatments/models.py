@@ -3,11 +3,11 @@
 from typing import ClassVar
 from uuid import UUID
 
-from msgspec import Struct
+from msgspec import Struct, field
 
 from service.events.models import Event
 from service.facts.models import AppliedBy, Registration
-from service.kernel.values import Amount, Instant, Line, Name
+from service.kernel.values import Amount, Caution, Instant, Line, Name
 
 
 class NewTreatment(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
@@ -32,6 +32,8 @@ class KnownTreatment(NewTreatment, frozen=True, kw_only=True):
     version: int
     received_at: Instant
     visit_id: UUID | None = None
+    # what the answer to whoever sent it adds
+    warnings: list[Caution] = field(default_factory=list)
 
 
 class TreatmentRecorded(Event, frozen=True, kw_only=True):

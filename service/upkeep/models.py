@@ -3,9 +3,9 @@
 from typing import Literal
 from uuid import UUID
 
-from msgspec import Struct
+from msgspec import Struct, field
 
-from service.kernel.values import Instant, Line
+from service.kernel.values import Caution, Instant, Line
 
 
 class NewUpkeep(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
@@ -25,3 +25,5 @@ class KnownUpkeep(NewUpkeep, frozen=True, kw_only=True):
     version: int
     received_at: Instant
     visit_id: UUID | None = None
+    # what the answer to whoever sent it adds
+    warnings: list[Caution] = field(default_factory=list)

@@ -17,13 +17,14 @@ from service.kernel.canonical import compared, sha256
 from service.kernel.db import Pool
 from service.kernel.errors import Fault, Refused
 from service.kernel.http import check_precondition, tag_of
+from service.kernel.values import Caution
 from service.keys.rules import Caller
 from service.refusals import door as refusals
 from service.sets import door as sets
 from service.signs import door as signs
 from service.visits import decisions
 from service.visits.decisions import Subject
-from service.visits.models import Caution, Receipt, VisitWithdrawn
+from service.visits.models import Receipt, VisitWithdrawn
 from service.visits.rules import visit_faults
 from service.visits.storing import (
     body_of,

@@ -11,14 +11,16 @@ from msgspec import Struct
 from service.events.models import Event
 from service.facts.models import Catch, CheckCatch, Set, VisitBody
 from service.facts.rules import facts_of
+from service.facts.texts import TEXTS_NOT_KEPT
 from service.kernel.days import local_date
 from service.kernel.errors import Fault, Refused
 from service.kernel.http import check_precondition, matches, tag_of
+from service.kernel.values import Caution
 from service.packs.models import Pack
 from service.packs.permitted import Done, code, sentence, spoken_against
 from service.packs.rules import packs_at
 from service.treatments.models import TreatmentRecorded
-from service.visits.models import CatchRecorded, Caution, VisitRecorded
+from service.visits.models import CatchRecorded, VisitRecorded
 from service.visits.permitting import PermitThere, not_under_permit
 
 DEEP_MM = 300
@@ -133,12 +135,7 @@ def cautions(body: VisitBody, around: Surroundings) -> list[Caution]:
     """What the trade would warn of (common practice); what was done is recorded all the same."""
     found = [caution for one in body.sets for caution in _of_set(one, around)]
     if around.holder_erased:
-        found.append(
-            Caution(
-                code="texts_not_kept",
-                detail="The customer of that day was erased; what was done is kept, and what people wrote is not.",
-            )
-        )
+        found.append(TEXTS_NOT_KEPT)
     found += _not_permitted(body, around)
     found += not_under_permit(body, around.permit, around.target)
     harpoons = {*around.harpoons, *(one.id for one in body.sets if one.mechanism == "harpoon")}

@@ -7,7 +7,7 @@ from msgspec import Struct, field
 
 from service.events.models import Event
 from service.facts.models import Fate, VisitBody
-from service.kernel.values import Instant
+from service.kernel.values import Caution, Instant
 
 Outcome = Literal["recorded", "same", "amended", "withdrawn"]
 
@@ -30,14 +30,6 @@ class VisitVersion(Struct, frozen=True, kw_only=True, omit_defaults=True):
     amend_reason: str | None = None
     received_at: Instant
     key_id: UUID
-
-
-class Caution(Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """Something the trade would warn of, or that does not fit beside other facts; stored all the same."""
-
-    code: str
-    detail: str
-    fact_id: UUID | None = None
 
 
 class Receipt(Struct, frozen=True, kw_only=True, omit_defaults=True):

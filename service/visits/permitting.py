@@ -9,8 +9,8 @@ from msgspec import Struct
 
 from service.facts.models import Fate, VisitBody
 from service.kernel.days import local_date
+from service.kernel.values import Caution
 from service.packs.rules import is_of
-from service.visits.models import Caution
 
 # after these a set fishes on, or may
 FISHING_ON = ("left", "reset", "armed", "moved")

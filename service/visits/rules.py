@@ -151,6 +151,6 @@ def _instant(value: object) -> datetime | None:
     """An instant, where the value is one."""
     try:
         at = msgspec.convert(value, datetime) if isinstance(value, str) else None
-    except msgspec.ValidationError:
+    except (msgspec.ValidationError, UnicodeError):
         return None
     return at if at is not None and at.tzinfo is not None else None

@@ -11,11 +11,12 @@ from service.facts.models import VisitBody
 from service.kernel.errors import Fault, Missing, invalid
 from service.kernel.http import tag_of
 from service.kernel.sql import Queries
+from service.kernel.values import Caution
 from service.owners import door as owners
 from service.permits import door as permits
 from service.visits import decisions
 from service.visits.decisions import StoredVisit, Surroundings, VersionRow
-from service.visits.models import Caution, Outcome, Receipt, Visit, VisitAmended
+from service.visits.models import Outcome, Receipt, Visit, VisitAmended
 
 sql = Queries(__package__)
 

@@ -27,12 +27,12 @@ async def refusals_again(book: Entry, property_id: UUID, _: datetime | None) -> 
     for kept in await refusals.waiting(book, property_id):
         if kept.claimed_id is None:
             continue
-        body = read_json(kept.body)
         caller = Caller(book.business_id, kept.key_id, None, [])
         # the key that sent it stays the one that stated it
         as_sent = replace(book, key_id=kept.key_id)
         try:
             async with attempt(book):
+                body = read_json(kept.body)
                 new = built(body, NewVisit, visit_faults(body, book.now))
                 await store(as_sent, caller, kept.claimed_id, new, new.amends)
         except Refused:

@@ -188,3 +188,11 @@ async def test_a_line_beyond_all_measure_is_refused_alone(api: Api) -> None:
     results = await sent(api, pieces())
     assert [one["status"] for one in results] == [201, 413, 201]
     assert [one["id"] for one in await api.items(f"visits?property_id={PROPERTY}")] == [an_id(3), an_id(4)]
+
+
+async def test_an_arrival_that_no_calendar_holds_in_utc_is_its_lines_own_refusal(api: Api) -> None:
+    odd = ["0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-14:00"]
+    queue = [{"visit": a_visit(id=an_id(3 + place), arrived_at=at)} for place, at in enumerate(odd)]
+    results = await sent(api, lines(*queue, {"visit": a_visit(id=an_id(9))}))
+    assert [one["status"] for one in results] == [422, 422, 201]
+    assert all("refusal_id" in one["problem"] for one in results[:2])

@@ -80,6 +80,32 @@ async def test_the_clock_erases_who_is_past_the_keeping_time(
     assert erased["ground"] == "The keeping time of 2 years is over."
 
 
+async def test_one_person_whose_erasure_fails_holds_no_other_up(
+    spoken_of: Api, owner: "Owner[Any]", clock: Clock, clock_pool: Any, pool: Any
+) -> None:
+    """What the failed one wrote and told is undone; the next day it is tried again."""
+    tenure = await spoken_of.get(f"properties/{PROPERTY}/tenures/{TENURE}")
+    until = {"until_on": "2026-05-15"}
+    await spoken_of.patch(f"properties/{PROPERTY}/tenures/{TENURE}", until, If_Match=tenure.headers["etag"])
+    await spoken_of.made(f"customers/{SECOND}", {"name": "B. Sample"})
+    short = {"customer_id": SECOND, "from_on": "2025-05-14", "until_on": "2025-06-14"}
+    await spoken_of.made(f"properties/{PROPERTY}/tenures/{an_id(305)}", short)
+    await set_keep_years(spoken_of, customers=2)
+    (kept,) = await owner.fetch("select id, body from refusal")
+    await owner.execute("update refusal set body = '{'")
+    clock.now = NOW.replace(year=2028, day=15)
+    # it would go after 90 days, before anybody is past a keeping time
+    await owner.execute("delete from work where kind = 'refusals_old'")
+    await run_to(clock_pool, pool, clock.now)
+    assert not await is_erased(spoken_of, f"customers/{CUSTOMER}")
+    assert await is_erased(spoken_of, f"customers/{SECOND}")
+    assert [one["data"]["customer_id"] for one in await spoken_of.told("customer.erased")] == [SECOND]
+    await owner.execute("update refusal set body = $1 where id = $2", kept["body"], kept["id"])
+    clock.now += timedelta(days=1)
+    await run_to(clock_pool, pool, clock.now)
+    assert await is_erased(spoken_of, f"customers/{CUSTOMER}")
+
+
 async def test_former_workers_have_a_keeping_time_of_their_own(
     spoken_of: Api, owner: "Owner[Any]", clock: Clock, clock_pool: Any, pool: Any
 ) -> None:

@@ -1,5 +1,6 @@
 """What arrives after an erasure, from phones that did not know: what was done is kept, and no word of the person."""
 
+import json
 from datetime import timedelta
 from typing import Any
 
@@ -10,7 +11,7 @@ from service.work import ticks as work
 from tests.bodies import a_visit, an_id
 from tests.books import HANDLERS
 from tests.erasure.spoken import CUSTOMER, GROUND, SECOND, WORD, sell, tables_with, the_visit, verified
-from tests.http import PROPERTY, VISIT, Api, Clock, codes
+from tests.http import PROPERTY, VISIT, Api, Clock, a_property, codes
 
 Owner = asyncpg.Connection
 
@@ -68,12 +69,6 @@ async def test_a_visit_of_a_day_before_anybody_held_it_is_the_only_holders(
 
 
 ALONE: dict[str, dict[str, Any]] = {
-    "incidents": {
-        "kind": "other",
-        "happened_at": "2026-05-13T10:00:00Z",
-        "description": WORD,
-        "measures": WORD,
-    },
     "treatments": {"method": "bait", "applied_at": "2026-05-13T10:00:00Z", "told_by": WORD},
     "upkeep": {"kind": "mown", "at": "2026-05-13T10:00:00Z", "told_by": WORD},
     "jobs": {"target": "Thomomys bottae", "opened_at": "2026-05-13T10:00:00Z", "ref": WORD},
@@ -81,17 +76,87 @@ ALONE: dict[str, dict[str, Any]] = {
 
 
 @pytest.mark.parametrize("noun", ALONE)
-async def test_what_is_stated_alone_is_kept_without_its_texts_and_known_again(
+async def test_what_is_stated_alone_is_kept_without_its_texts_says_so_and_is_known_again(
     spoken_of: Api, owner: "Owner[Any]", noun: str
 ) -> None:
     await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
     body = {"property_id": PROPERTY, **ALONE[noun]}
-    made = await spoken_of.made(f"{noun}/{an_id(370)}", body)
-    told = {name for name, value in body.items() if value != WORD}
-    assert told <= made.keys(), "all else is kept"
+    came = await spoken_of.put(f"{noun}/{an_id(370)}", body)
+    assert (came.status_code, codes(came)) == (201, ["texts_not_kept"])
+    told = {name: value for name, value in body.items() if value != WORD}
+    assert told.keys() <= came.json().keys(), "all else is kept"
     again = await spoken_of.put(f"{noun}/{an_id(370)}", body)
-    assert (again.status_code, again.json()["version"]) == (200, 1)
+    assert (again.status_code, again.json()["version"], codes(again)) == (200, 1, ["texts_not_kept"])
+    for silent in (
+        await spoken_of.put(f"{noun}/{an_id(370)}", told),
+        await spoken_of.get(f"{noun}/{an_id(370)}"),
+    ):
+        assert (silent.status_code, "warnings" in silent.json()) == (200, False), "nothing was lost here"
     assert await tables_with(owner, WORD) == set()
+
+
+async def test_a_line_of_a_batch_says_that_its_texts_are_not_kept(spoken_of: Api) -> None:
+    await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
+    line = json.dumps({"job": {"id": an_id(370), "property_id": PROPERTY, **ALONE["jobs"]}})
+    answer = await spoken_of.post("visits/batch", line.encode(), Content_Type="application/x-ndjson")
+    assert (answer.json()["status"], codes(answer)) == (201, ["texts_not_kept"])
+
+
+HURT = {
+    "property_id": PROPERTY,
+    "kind": "injury",
+    "happened_at": "2026-05-14T10:00:00Z",
+    "description": "A finger in a set.",
+    "measures": "Washed; taken to a doctor.",
+}
+
+
+async def test_the_account_of_an_incident_is_refused_rather_than_lost(spoken_of: Api) -> None:
+    """It comes in once somebody else holds the property, and without words at any time."""
+    await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
+    path = f"incidents/{an_id(380)}"
+    refused = await spoken_of.put(path, HURT)
+    assert refused.status_code == 409
+    assert "end the tenure" in refused.json()["detail"]
+    assert (await spoken_of.get(path)).status_code == 404
+    bare = {name: value for name, value in HURT.items() if name != "measures"} | {"description": "erased"}
+    await spoken_of.made(f"incidents/{an_id(381)}", bare)
+    await sell(spoken_of, "2026-05-14")
+    made = await spoken_of.made(path, HURT)
+    assert HURT.items() <= made.items()
+
+
+async def test_an_incident_that_lost_its_words_is_known_again_and_closed_and_gets_no_new_ones(
+    spoken_of: Api, owner: "Owner[Any]"
+) -> None:
+    path = f"incidents/{an_id(380)}"
+    hurt = HURT | {"description": WORD, "measures": WORD}
+    await spoken_of.made(path, hurt)
+    await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
+    again = await spoken_of.put(path, hurt)
+    assert (again.status_code, again.json()["version"], again.json()["description"]) == (200, 1, "erased")
+    for change in (
+        {"description": f"{WORD}, later"},
+        {"measures": WORD, "closed_at": "2026-05-14T11:00:00Z"},
+    ):
+        assert (await spoken_of.patch(path, change, If_Match='"1"')).status_code == 409
+    closed = await spoken_of.patch(path, {"closed_at": "2026-05-14T11:00:00Z"}, If_Match='"1"')
+    assert (closed.status_code, closed.json()["version"]) == (200, 2)
+    assert await tables_with(owner, WORD) == set()
+
+
+async def test_an_incident_of_a_visit_of_the_erased_ones_days_is_theirs(spoken_of: Api) -> None:
+    """An erasure takes those of the customer's visits, on whatever day they happened, so those that come later too."""
+    await sell(spoken_of, "2026-05-13")
+    await spoken_of.made(f"visits/{an_id(382)}", a_visit(arrived_at="2026-05-12T10:00:00-07:00"))
+    await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
+    path, later = f"incidents/{an_id(380)}", HURT | {"happened_at": "2026-05-13T17:00:00Z"}
+    elsewhere = an_id(9)
+    await spoken_of.made(f"properties/{elsewhere}", a_property(name="Second field"))
+    for property_id in (PROPERTY, elsewhere):
+        named = later | {"property_id": property_id, "visit_id": an_id(382)}
+        assert (await spoken_of.put(path, named)).status_code == 409
+    await spoken_of.made(path, later | {"visit_id": VISIT})
 
 
 @pytest.mark.parametrize(("day", "kept"), [("2026-05-12T10:00:00Z", False), ("2026-05-13T10:00:00Z", True)])

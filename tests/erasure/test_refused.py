@@ -1,13 +1,15 @@
 """Bodies that were refused and name somebody who is erased: before it, and after it."""
 
+import json
 from typing import Any
 
 import asyncpg
 import pytest
 
 from tests.bodies import a_visit, an_id
+from tests.books import run_to
 from tests.erasure.spoken import CUSTOMER, GROUND, SECOND, WORD, sell, tables_with, the_visit
-from tests.http import PROPERTY, VISIT, Api
+from tests.http import PROPERTY, VISIT, Api, Clock, a_property
 
 Owner = asyncpg.Connection
 OF_FIRST, OF_SECOND = "2026-05-14T10:40:00-07:00", "2026-05-15T10:40:00-07:00"
@@ -133,3 +135,35 @@ async def test_bytes_that_a_mended_body_was_accepted_for_answer_the_same_after_a
     again = await spoken_of.put(path, body)
     assert (again.status_code, again.json()["outcome"]) == (200, "same")
     assert await tables_with(owner, WORD) == set()
+
+
+@pytest.mark.parametrize(
+    "at", ["0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-14:00", "1899-12-31T23:59:59Z", "\ud800"]
+)
+async def test_a_body_with_an_arrival_that_no_visit_may_have_is_handed_out_and_erased(
+    spoken_of: Api, owner: "Owner[Any]", at: str
+) -> None:
+    """It says no day, so it may be of the customer's; the first two lie outside the calendar in UTC."""
+    await sell(spoken_of, "2026-05-15")
+    path, body = a_refused(350, arrived_at=at)
+    answer = await spoken_of.put(path, json.dumps(body).encode(), Content_Type="application/json")
+    assert (answer.status_code, "refusal_id" in answer.json()) == (422, True), answer.text
+    assert f"{WORD} 350" in (await spoken_of.get(f"customers/{CUSTOMER}/personal-data")).text
+    erased = await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
+    assert erased.status_code == 200, erased.text
+    assert await tables_with(owner, f"{WORD} 350") == set()
+
+
+async def test_a_waiting_body_that_an_erasure_emptied_holds_no_other_up(
+    spoken_of: Api, clock: Clock, clock_pool: Any, pool: Any
+) -> None:
+    """Both came before their property; the first also names the customer's."""
+    unknown = an_id(9)
+    for number, members in ((360, {"appointment_id": PROPERTY}), (361, {})):
+        body = a_visit(property_id=unknown, notes="early", **members)
+        assert (await spoken_of.put(f"visits/{an_id(number)}", body)).status_code == 422
+    await spoken_of.post(f"customers/{CUSTOMER}/erase", GROUND)
+    await spoken_of.made(f"properties/{unknown}", a_property(name="Second field"))
+    await run_to(clock_pool, pool, clock.now)
+    assert (await spoken_of.get(f"visits/{an_id(360)}")).status_code == 404
+    assert (await spoken_of.get(f"visits/{an_id(361)}")).json()["notes"] == "early"
