@@ -17,8 +17,7 @@ select p.id as property_id, p.zone,
        (select max((v.arrived_at at time zone p.zone)::date) from visit v
         where v.business_id = :business_id and v.property_id = p.id
           and exists (select from tenure h where h.business_id = :business_id and h.property_id = p.id
-                      and h.customer_id = :customer_id and h.from_on <= (v.arrived_at at time zone p.zone)::date
-                      and (h.until_on is null or h.until_on > (v.arrived_at at time zone p.zone)::date))) as last_on
+                      and h.customer_id = :customer_id and lies_in(v.arrived_at, p.zone, h.from_on, h.until_on))) as last_on
 from property p
 where p.business_id = :business_id
   and p.id in (select t1.property_id from tenure t1
@@ -42,14 +41,15 @@ where p.business_id = :business_id
 order by p.id;
 
 -- name: list_visit_versions
--- Every version of the visits that are at these properties, or were in a version before they were amended.
+-- Every version of the visits that are at these properties, or were in a version before they were amended: no body is
+-- read of a visit elsewhere that never was.
 with there as (
     select c.id from visit c where c.business_id = :business_id and c.property_id = any (:property_ids::uuid[])
     union
     select c.id from visit c
     join visit_version v on v.business_id = :business_id and v.visit_id = c.id and v.body is not null
     where c.business_id = :business_id and c.version > 1
-      and (v.body::jsonb->>'property_id')::uuid = any (:property_ids::uuid[]))
+      and case when c.version > 1 then (v.body::jsonb->>'property_id')::uuid end = any (:property_ids::uuid[]))
 select v.visit_id as id, v.version, b.body::jsonb->>'property_id' as property_id,
        b.body::jsonb->>'arrived_at' as arrived_at, v.version = c.version as is_last
 from there w
@@ -95,8 +95,7 @@ where u.business_id = :business_id and u.told_by is not null
       select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
       cross join lateral (values (u.at), (u.received_at)) i (at)
       where h.business_id = :business_id and h.property_id = u.property_id and h.customer_id = :customer_id
-        and (u.property_id = any (:theirs::uuid[]) or (h.from_on <= (i.at at time zone p.zone)::date
-             and (h.until_on is null or h.until_on > (i.at at time zone p.zone)::date))))));
+        and (u.property_id = any (:theirs::uuid[]) or lies_in(i.at, p.zone, h.from_on, h.until_on)))));
 
 -- name: forget_treatments
 -- Stated alone: what was done or came in a tenure.
@@ -106,8 +105,7 @@ where x.business_id = :business_id and x.told_by is not null
       select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
       cross join lateral (values (x.applied_at), (x.received_at)) i (at)
       where h.business_id = :business_id and h.property_id = x.property_id and h.customer_id = :customer_id
-        and (x.property_id = any (:theirs::uuid[]) or (h.from_on <= (i.at at time zone p.zone)::date
-             and (h.until_on is null or h.until_on > (i.at at time zone p.zone)::date))))));
+        and (x.property_id = any (:theirs::uuid[]) or lies_in(i.at, p.zone, h.from_on, h.until_on)))));
 
 -- name: forget_incidents
 update incident n set description = :gone, measures = null
@@ -116,8 +114,7 @@ where n.business_id = :business_id
       select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
       cross join lateral (values (n.happened_at), (n.received_at)) i (at)
       where h.business_id = :business_id and h.property_id = n.property_id and h.customer_id = :customer_id
-        and h.from_on <= (i.at at time zone p.zone)::date
-        and (h.until_on is null or h.until_on > (i.at at time zone p.zone)::date)));
+        and lies_in(i.at, p.zone, h.from_on, h.until_on)));
 
 -- name: forget_properties
 -- Those that nobody held after the customer: of others, name and address speak of who came next.
@@ -134,8 +131,7 @@ where j.business_id = :business_id and j.ref is not null and exists (
     select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
     cross join lateral (values (j.opened_at), (j.received_at)) i (at)
     where h.business_id = :business_id and h.property_id = j.property_id and h.customer_id = :customer_id
-      and (j.property_id = any (:theirs::uuid[]) or (h.from_on <= (i.at at time zone p.zone)::date
-           and (h.until_on is null or h.until_on > (i.at at time zone p.zone)::date))));
+      and (j.property_id = any (:theirs::uuid[]) or lies_in(i.at, p.zone, h.from_on, h.until_on)));
 
 -- name: forget_customer
 update customer c set name = :gone, ref = null, email = null, phone = null, addresses = '[]', erased = :erased
@@ -215,8 +211,7 @@ select h.noun, h.id, h.data from (
     select 3, 'property', p.id::text, to_jsonb(p) - 'business_id' - case
         when p.id = any (:theirs::uuid[]) or exists (
             select from tenure h where h.business_id = :business_id and h.property_id = p.id
-            and h.customer_id = :customer_id and h.from_on <= (p.received_at at time zone p.zone)::date
-            and (h.until_on is null or h.until_on > (p.received_at at time zone p.zone)::date)) then '{}'::text[]
+            and h.customer_id = :customer_id and lies_in(p.received_at, p.zone, h.from_on, h.until_on)) then '{}'::text[]
         else '{name,ref,address,access_notes}' end
     from property p where p.business_id = :business_id and p.id = any (:last_held::uuid[])
     union all
@@ -231,8 +226,7 @@ select h.noun, h.id, h.data from (
       and (n.property_id = any (:theirs::uuid[]) or exists (
           select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
           where h.business_id = :business_id and h.property_id = n.property_id and h.customer_id = :customer_id
-            and h.from_on <= (n.happened_at at time zone p.zone)::date
-            and (h.until_on is null or h.until_on > (n.happened_at at time zone p.zone)::date)))
+            and lies_in(n.happened_at, p.zone, h.from_on, h.until_on)))
     union all
     select 6, 'service record', r.number || '.' || r.version, jsonb_strip_nulls(jsonb_build_object(
         'record', r.bytes::jsonb, 'erased', r.erased, 'billed_on', b.billed_on, 'party', case when o.named then r.party end,
