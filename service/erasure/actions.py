@@ -58,6 +58,10 @@ class About(Struct, frozen=True, kw_only=True):
         return {home.property_id: home for home in self.homes}
 
 
+# A worker is spoken of in the own row alone, beside what bears the worker's id.
+NOWHERE = About(homes=[], theirs=[], last_held=[], versions=[], visit_ids=[], spoken_ids=[], whole_ids=[])
+
+
 async def about(db: Db, business_id: UUID, customer_id: UUID) -> About:
     """Where a customer may be named."""
     homes = await db.many(Home, sql.list_homes, business_id=business_id, customer_id=customer_id)
@@ -112,7 +116,7 @@ async def erase_customer(entry: Entry, customer_id: UUID, ground: str) -> Erasur
         erased=erased,
     )
     await _forget_visits(db, business_id, customer_id, known)
-    await _forget_history(db, business_id, "customer", customer_id, known.by_id)
+    await _forget_history(db, business_id, "customer", customer_id, known)
     await db.run(sql.forget_jobs, business_id=business_id, customer_id=customer_id, theirs=known.theirs)
     await db.run(sql.forget_properties, business_id=business_id, last_held=known.last_held, gone=GONE)
     await db.run(sql.forget_features, business_id=business_id, theirs=known.theirs, gone=GONE)
@@ -142,7 +146,7 @@ async def erase_worker(entry: Entry, worker_id: UUID, ground: str) -> Erasure:
     records = await db.value(
         sql.erase_parties_of_worker, business_id=business_id, worker_id=worker_id, erased=erased
     )
-    await _forget_history(db, business_id, "worker", worker_id, {})
+    await _forget_history(db, business_id, "worker", worker_id, NOWHERE)
     await db.run(sql.forget_key_names, business_id=business_id, worker_id=worker_id, gone=GONE)
     await db.run(sql.forget_worker, business_id=business_id, id=worker_id, gone=GONE, erased=erased)
     entry.tell(WorkerErased(worker_id=worker_id, erased_at=entry.now), worker_id)
@@ -199,17 +203,24 @@ async def _redact_bodies(db: Db, business_id: UUID, versions: Sequence[VisitVers
 
 
 async def histories(
-    db: Db, business_id: UUID, noun: str, id_: UUID, homes: Homes, of_homes: Callable[[History, Homes], bool]
+    db: Db, business_id: UUID, noun: str, id_: UUID, known: About, of_homes: Callable[[History, Homes], bool]
 ) -> list[History]:
-    """Stated versions of the person, and those of the homes and of what stands there that are `of_homes`."""
+    """Stated versions of the person, and of the homes, what stands there and the visits, those that are `of_homes`."""
+    homes = known.by_id
     found = await db.many(
-        History, sql.list_histories, business_id=business_id, noun=noun, id=id_, property_ids=list(homes)
+        History,
+        sql.list_histories,
+        business_id=business_id,
+        noun=noun,
+        id=id_,
+        property_ids=list(homes),
+        visit_ids=known.visit_ids,
     )
     return [one for one in found if (one.noun, one.id) == (noun, id_) or of_homes(one, homes)]
 
 
-async def _forget_history(db: Db, business_id: UUID, noun: str, id_: UUID, homes: Homes) -> None:
-    found = await histories(db, business_id, noun, id_, homes, may_be_history_of)
+async def _forget_history(db: Db, business_id: UUID, noun: str, id_: UUID, known: About) -> None:
+    found = await histories(db, business_id, noun, id_, known, may_be_history_of)
     named = {"customer", "worker", "property", "feature"}
     rows = []
     for one in found:

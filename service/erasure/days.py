@@ -23,13 +23,14 @@ def is_visit_of(version: VisitVersion, homes: Homes) -> bool:
 
 
 def may_be_history_of(history: History, homes: Homes) -> bool:
-    """Whether a stated version may speak of the customer: it is of a day of theirs, or came on one.
+    """Whether a stated version may speak of the customer: it is of a day or a visit of theirs, or came on such a day.
 
     Of a property that nobody held after, every version may.
     """
     home = homes.get(history.property_id) if history.property_id else None
     return (
-        (home is not None and home.is_last and history.noun == "property")
+        history.of_visit
+        or (home is not None and home.is_last and history.noun == "property")
         or _is_of(home, history.received_at)
         or _is_of(home, _day_in(history))
     )

@@ -135,7 +135,10 @@ class VisitVersion(Struct, frozen=True, kw_only=True):
 
 
 class History(Struct, frozen=True, kw_only=True):
-    """A stated version as it is kept, and the property that it is of, where it is of one."""
+    """A stated version as it is kept, and the property that it is of, where it is of one.
+
+    `of_visit`: it says that it is of a visit of the customer's.
+    """
 
     noun: str
     id: UUID
@@ -143,3 +146,4 @@ class History(Struct, frozen=True, kw_only=True):
     body: Any
     received_at: datetime
     property_id: UUID | None
+    of_visit: bool

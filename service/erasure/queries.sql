@@ -149,13 +149,14 @@ select exists (select from api_key k where k.business_id = :business_id and k.wo
                and k.revoked_at is null and (k.expires_at is null or k.expires_at > :now));
 
 -- name: list_histories
--- Every stated version of the person, of these properties, and of what stands there.
-select s.noun, s.id, s.version, s.body, s.received_at, o.property_id from stated_version s
+-- Every stated version of the person, of these properties, of what stands there, and of what is of these visits.
+select s.noun, s.id, s.version, s.body, s.received_at, o.property_id, o.of_visit from stated_version s
 left join feature f on s.noun = 'feature' and f.business_id = :business_id and f.id = s.id
 cross join lateral (select case when s.noun = 'property' then s.id
-                                else coalesce(f.property_id, (s.body->>'property_id')::uuid) end as property_id) o
+                                else coalesce(f.property_id, (s.body->>'property_id')::uuid) end as property_id,
+                           coalesce((s.body->>'visit_id')::uuid = any (:visit_ids::uuid[]), false) as of_visit) o
 where s.business_id = :business_id and s.body is not null
-  and ((s.noun = :noun and s.id = :id) or o.property_id = any (:property_ids::uuid[]))
+  and ((s.noun = :noun and s.id = :id) or o.property_id = any (:property_ids::uuid[]) or o.of_visit)
 order by s.noun, s.id, s.version;
 
 -- name: replace_histories

@@ -9,6 +9,8 @@ from litestar import Response, Router, get, post
 
 from service.customers.door import CUSTOMER
 from service.erasure.actions import (
+    NOWHERE,
+    About,
     about,
     erase_customer,
     erase_worker,
@@ -16,7 +18,7 @@ from service.erasure.actions import (
     refusals,
     sql,
 )
-from service.erasure.days import Homes, is_history_of, is_refused_of
+from service.erasure.days import is_history_of, is_refused_of
 from service.erasure.models import Erasure, Held, NewErasure, PersonalData
 from service.events.outbox import Entry, entry
 from service.identity.door import WORKER
@@ -101,7 +103,7 @@ async def read_personal_data_of_customer(
         for one in await refusals(db, business_id, known)
         if is_refused_of(one, homes)
     ]
-    history = await _history(db, business_id, "customer", customer_id, homes)
+    history = await _history(db, business_id, "customer", customer_id, known)
     return Response(
         PersonalData(id=customer_id, as_of=now, held=[*held, *refused, *history]), headers=NO_STORE
     )
@@ -115,13 +117,13 @@ async def read_personal_data_of_worker(
     db, business_id = Db(pool), caller.business_id
     await stated.read(db, WORKER, business_id, worker_id)
     held = await db.many(Held, sql.list_held_of_worker, business_id=business_id, worker_id=worker_id)
-    history = await _history(db, business_id, "worker", worker_id, {})
+    history = await _history(db, business_id, "worker", worker_id, NOWHERE)
     return Response(PersonalData(id=worker_id, as_of=now, held=[*held, *history]), headers=NO_STORE)
 
 
-async def _history(db: Db, business_id: UUID, noun: str, id_: UUID, homes: Homes) -> list[Held]:
+async def _history(db: Db, business_id: UUID, noun: str, id_: UUID, known: About) -> list[Held]:
     """Earlier and present versions as they were stated."""
-    found = await histories(db, business_id, noun, id_, homes, is_history_of)
+    found = await histories(db, business_id, noun, id_, known, is_history_of)
     return [Held(noun=f"{one.noun}, version {one.version}", id=str(one.id), data=one.body) for one in found]
 
 

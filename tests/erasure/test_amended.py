@@ -94,3 +94,16 @@ async def test_a_version_of_anothers_day_stays_where_a_visit_was_amended_to_an_o
     assert await tables_with(owner, SAID_AFTER) == {"visit_version.body"}
     left = (await sold.get(f"customers/{SECOND}/personal-data")).json()["held"]
     assert SAID_AFTER in json.dumps(left)
+
+
+@pytest.mark.parametrize("place", [PROPERTY, ELSEWHERE])
+async def test_every_version_of_an_incident_of_an_own_visit_goes(
+    sold: Api, owner: "Owner[Any]", place: str
+) -> None:
+    """On whatever day it happened, and wherever."""
+    await sold.made(f"properties/{ELSEWHERE}", a_property())
+    await sold.made(f"visits/{an_id(352)}", a_visit(arrived_at=OF_FIRST))
+    hurt = {"property_id": place, "visit_id": an_id(352), "kind": "other", "happened_at": OF_SECOND}
+    await sold.made(f"incidents/{an_id(351)}", hurt | {"description": SAID})
+    await sold.post(f"customers/{CUSTOMER}/erase", GROUND)
+    assert await tables_with(owner, SAID) == set()
