@@ -1,15 +1,24 @@
 """Erasing a person in one transaction of the business, so that nothing issued at the same time keeps a name."""
 
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Callable, Sequence
 from uuid import UUID
 from zoneinfo import ZoneInfo
 
-import msgspec
 from msgspec import Struct
 
 from service.customers.door import CUSTOMER
-from service.erasure.models import Body, CustomerErased, Erasure, Home, Place, RefusedBody, WorkerErased
+from service.erasure.days import Homes, is_visit_of, may_be_history_of
+from service.erasure.models import (
+    Body,
+    CustomerErased,
+    Erasure,
+    History,
+    Home,
+    Place,
+    RefusedBody,
+    VisitVersion,
+    WorkerErased,
+)
 from service.erasure.rules import is_of, kept_until
 from service.events.outbox import Entry
 from service.facts.texts import GONE, redacted, redacted_bytes
@@ -28,42 +37,53 @@ sql = Queries(__package__)
 PORTION = 500
 
 
-class History(Struct, frozen=True, kw_only=True):
-    """A stated version as it is kept."""
-
-    noun: str
-    id: UUID
-    version: int
-    body: Any
-
-
 class About(Struct, frozen=True, kw_only=True):
     """What a customer is spoken of in: the properties held, those that nobody else ever held or nobody after, and the
-    visits of the tenures."""
+    visits of the tenures with the versions that state a day in one.
+
+    `visit_ids`: as the visits are now; `spoken_ids`: in any version; `whole_ids`: in every version.
+    """
 
     homes: list[Home]
     theirs: list[UUID]
     last_held: list[UUID]
+    versions: list[VisitVersion]
     visit_ids: list[UUID]
+    spoken_ids: list[UUID]
+    whole_ids: list[UUID]
+
+    @property
+    def by_id(self) -> dict[UUID, Home]:
+        """The properties held."""
+        return {home.property_id: home for home in self.homes}
 
 
 # A worker is spoken of in the own row alone, beside what bears the worker's id.
-NOWHERE = About(homes=[], theirs=[], last_held=[], visit_ids=[])
+NOWHERE = About(homes=[], theirs=[], last_held=[], versions=[], visit_ids=[], spoken_ids=[], whole_ids=[])
 
 
 async def about(db: Db, business_id: UUID, customer_id: UUID) -> About:
     """Where a customer may be named."""
     homes = await db.many(Home, sql.list_homes, business_id=business_id, customer_id=customer_id)
-    theirs = [one.property_id for one in homes if one.is_theirs]
-    visit_ids = await db.column(
-        sql.list_visits_of_customer, business_id=business_id, customer_id=customer_id, theirs=theirs
+    by_id = {home.property_id: home for home in homes}
+    found = await db.many(
+        VisitVersion, sql.list_visit_versions, business_id=business_id, property_ids=list(by_id)
     )
-    last_held = [one.property_id for one in homes if one.is_last]
-    return About(homes=homes, theirs=theirs, last_held=last_held, visit_ids=visit_ids)
+    versions = [one for one in found if is_visit_of(one, by_id)]
+    spoken = {one.id for one in versions}
+    return About(
+        homes=homes,
+        theirs=[one.property_id for one in homes if one.is_theirs],
+        last_held=[one.property_id for one in homes if one.is_last],
+        versions=versions,
+        visit_ids=[one.id for one in versions if one.is_last],
+        spoken_ids=sorted(spoken),
+        whole_ids=sorted(spoken - {one.id for one in found if not is_visit_of(one, by_id)}),
+    )
 
 
 async def refusals(db: Db, business_id: UUID, known: About) -> list[RefusedBody]:
-    """Bodies of the customer's days that were refused and are kept."""
+    """Bodies that were refused and are kept, and may be of the customer's days."""
     found = await db.many(
         RefusedBody,
         sql.list_refused,
@@ -105,7 +125,7 @@ async def erase_customer(entry: Entry, customer_id: UUID, ground: str) -> Erasur
         # what a deadline tells of locked gates is a text as well
         await work.put(entry, PROPERTY_ANEW, home.property_id, None, entry.now)
     entry.tell(CustomerErased(customer_id=customer_id, erased_at=entry.now), customer_id)
-    return Erasure(id=customer_id, erased=erased, records=records, visits=len(known.visit_ids))
+    return Erasure(id=customer_id, erased=erased, records=records, visits=len(known.spoken_ids))
 
 
 async def erase_worker(entry: Entry, worker_id: UUID, ground: str) -> Erasure:
@@ -150,10 +170,11 @@ async def _forget_visits(db: Db, business_id: UUID, customer_id: UUID, known: Ab
 
     Digests stay: a phone that sends an old body again is answered `same`, and its texts do not come back.
     """
-    for at in range(0, len(known.visit_ids), PORTION):
-        await _redact_bodies(db, business_id, known.visit_ids[at : at + PORTION])
+    for at in range(0, len(known.versions), PORTION):
+        await _redact_bodies(db, business_id, known.versions[at : at + PORTION])
+    await db.run(sql.forget_amend_reasons, business_id=business_id, visit_ids=known.spoken_ids)
     there = {"business_id": business_id, "visit_ids": known.visit_ids}
-    for query in (sql.forget_amend_reasons, sql.forget_visits, sql.forget_signs):
+    for query in (sql.forget_visits, sql.forget_signs):
         await db.run(query, **there)
     await db.run(sql.forget_told, **there, gone=GONE)
     alone = {**there, "customer_id": customer_id, "theirs": known.theirs}
@@ -164,8 +185,14 @@ async def _forget_visits(db: Db, business_id: UUID, customer_id: UUID, known: Ab
     await db.run(sql.forget_refused, business_id=business_id, ids=refused, gone=GONE)
 
 
-async def _redact_bodies(db: Db, business_id: UUID, visit_ids: Sequence[UUID]) -> None:
-    bodies = await db.many(Body, sql.list_visit_bodies, business_id=business_id, visit_ids=visit_ids)
+async def _redact_bodies(db: Db, business_id: UUID, versions: Sequence[VisitVersion]) -> None:
+    bodies = await db.many(
+        Body,
+        sql.list_visit_bodies,
+        business_id=business_id,
+        ids=[one.id for one in versions],
+        versions=[one.version for one in versions],
+    )
     await db.run(
         sql.replace_visit_bodies,
         business_id=business_id,
@@ -175,21 +202,25 @@ async def _redact_bodies(db: Db, business_id: UUID, visit_ids: Sequence[UUID]) -
     )
 
 
-async def histories(db: Db, business_id: UUID, noun: str, id_: UUID, known: About) -> list[History]:
-    """Stated versions of the person, of their properties, and of what stands there."""
-    return await db.many(
+async def histories(
+    db: Db, business_id: UUID, noun: str, id_: UUID, known: About, of_homes: Callable[[History, Homes], bool]
+) -> list[History]:
+    """Stated versions of the person, and of the homes, what stands there and the visits, those that are `of_homes`."""
+    homes = known.by_id
+    found = await db.many(
         History,
         sql.list_histories,
         business_id=business_id,
         noun=noun,
         id=id_,
-        theirs=known.theirs,
-        last_held=known.last_held,
+        property_ids=list(homes),
+        visit_ids=known.visit_ids,
     )
+    return [one for one in found if (one.noun, one.id) == (noun, id_) or of_homes(one, homes)]
 
 
 async def _forget_history(db: Db, business_id: UUID, noun: str, id_: UUID, known: About) -> None:
-    found = await histories(db, business_id, noun, id_, known)
+    found = await histories(db, business_id, noun, id_, known, may_be_history_of)
     named = {"customer", "worker", "property", "feature"}
     rows = []
     for one in found:
@@ -199,5 +230,5 @@ async def _forget_history(db: Db, business_id: UUID, noun: str, id_: UUID, known
         for texts in ("addresses", "licences"):
             if one.noun in ("customer", "worker"):
                 body.pop(texts, None)
-        rows.append({**msgspec.structs.asdict(one), "body": body})
+        rows.append({"noun": one.noun, "id": one.id, "version": one.version, "body": body})
     await db.run(sql.replace_histories, business_id=business_id, rows=rows)

@@ -119,3 +119,31 @@ class Body(Struct, frozen=True, kw_only=True):
     id: UUID
     version: int
     body: bytes
+
+
+class VisitVersion(Struct, frozen=True, kw_only=True):
+    """A version of a visit, with the place and the arrival that it states; a withdrawal has those of what it withdrew.
+
+    `is_last`: the visit's row is of it.
+    """
+
+    id: UUID
+    version: int
+    property_id: UUID
+    arrived_at: datetime
+    is_last: bool
+
+
+class History(Struct, frozen=True, kw_only=True):
+    """A stated version as it is kept, and the property that it is of, where it is of one.
+
+    `of_visit`: it says that it is of a visit of the customer's.
+    """
+
+    noun: str
+    id: UUID
+    version: int
+    body: Any
+    received_at: datetime
+    property_id: UUID | None
+    of_visit: bool

@@ -17,8 +17,7 @@ select p.id as property_id, p.zone,
        (select max((v.arrived_at at time zone p.zone)::date) from visit v
         where v.business_id = :business_id and v.property_id = p.id
           and exists (select from tenure h where h.business_id = :business_id and h.property_id = p.id
-                      and h.customer_id = :customer_id and h.from_on <= (v.arrived_at at time zone p.zone)::date
-                      and (h.until_on is null or h.until_on > (v.arrived_at at time zone p.zone)::date))) as last_on
+                      and h.customer_id = :customer_id and lies_in(v.arrived_at, p.zone, h.from_on, h.until_on))) as last_on
 from property p
 where p.business_id = :business_id
   and p.id in (select t1.property_id from tenure t1
@@ -41,22 +40,30 @@ join (select v.property_id, max(v.arrived_at) as last_at from visit v
 where p.business_id = :business_id
 order by p.id;
 
--- name: list_visits_of_customer
--- Visits that arrived in a tenure of the customer, and all at a property that nobody else ever held.
-select v.id from visit v
-join property p on p.business_id = :business_id and p.id = v.property_id
-where v.business_id = :business_id
-  and v.property_id in (select h.property_id from tenure h
-                        where h.business_id = :business_id and h.customer_id = :customer_id)
-  and (v.property_id = any (:theirs::uuid[]) or exists (
-      select from tenure h where h.business_id = :business_id and h.property_id = v.property_id
-      and h.customer_id = :customer_id and h.from_on <= (v.arrived_at at time zone p.zone)::date
-      and (h.until_on is null or h.until_on > (v.arrived_at at time zone p.zone)::date)))
-order by v.id;
+-- name: list_visit_versions
+-- Every version of the visits that are at these properties, or were in a version before they were amended: no body is
+-- read of a visit elsewhere that never was.
+with there as (
+    select c.id from visit c where c.business_id = :business_id and c.property_id = any (:property_ids::uuid[])
+    union
+    select c.id from visit c
+    join visit_version v on v.business_id = :business_id and v.visit_id = c.id and v.body is not null
+    where c.business_id = :business_id and c.version > 1
+      and case when c.version > 1 then (v.body::jsonb->>'property_id')::uuid end = any (:property_ids::uuid[]))
+select v.visit_id as id, v.version, b.body::jsonb->>'property_id' as property_id,
+       b.body::jsonb->>'arrived_at' as arrived_at, v.version = c.version as is_last
+from there w
+join visit c on c.business_id = :business_id and c.id = w.id
+join visit_version v on v.business_id = :business_id and v.visit_id = c.id
+join visit_version b on b.business_id = :business_id and b.visit_id = c.id
+     and b.version = v.version - case when v.body is null then 1 else 0 end
+order by v.visit_id, v.version;
 
 -- name: list_visit_bodies
-select v.visit_id as id, v.version, convert_to(v.body, 'UTF8') as body from visit_version v
-where v.business_id = :business_id and v.visit_id = any (:visit_ids::uuid[]) and v.body is not null
+select v.visit_id as id, v.version, convert_to(v.body, 'UTF8') as body
+from unnest(:ids::uuid[], :versions::int[]) r (id, version)
+join visit_version v on v.business_id = :business_id and v.visit_id = r.id and v.version = r.version
+where v.body is not null
 order by v.visit_id, v.version;
 
 -- name: replace_visit_bodies
@@ -88,8 +95,7 @@ where u.business_id = :business_id and u.told_by is not null
       select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
       cross join lateral (values (u.at), (u.received_at)) i (at)
       where h.business_id = :business_id and h.property_id = u.property_id and h.customer_id = :customer_id
-        and (u.property_id = any (:theirs::uuid[]) or (h.from_on <= (i.at at time zone p.zone)::date
-             and (h.until_on is null or h.until_on > (i.at at time zone p.zone)::date))))));
+        and (u.property_id = any (:theirs::uuid[]) or lies_in(i.at, p.zone, h.from_on, h.until_on)))));
 
 -- name: forget_treatments
 -- Stated alone: what was done or came in a tenure.
@@ -99,8 +105,7 @@ where x.business_id = :business_id and x.told_by is not null
       select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
       cross join lateral (values (x.applied_at), (x.received_at)) i (at)
       where h.business_id = :business_id and h.property_id = x.property_id and h.customer_id = :customer_id
-        and (x.property_id = any (:theirs::uuid[]) or (h.from_on <= (i.at at time zone p.zone)::date
-             and (h.until_on is null or h.until_on > (i.at at time zone p.zone)::date))))));
+        and (x.property_id = any (:theirs::uuid[]) or lies_in(i.at, p.zone, h.from_on, h.until_on)))));
 
 -- name: forget_incidents
 update incident n set description = :gone, measures = null
@@ -109,8 +114,7 @@ where n.business_id = :business_id
       select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
       cross join lateral (values (n.happened_at), (n.received_at)) i (at)
       where h.business_id = :business_id and h.property_id = n.property_id and h.customer_id = :customer_id
-        and h.from_on <= (i.at at time zone p.zone)::date
-        and (h.until_on is null or h.until_on > (i.at at time zone p.zone)::date)));
+        and lies_in(i.at, p.zone, h.from_on, h.until_on)));
 
 -- name: forget_properties
 -- Those that nobody held after the customer: of others, name and address speak of who came next.
@@ -127,8 +131,7 @@ where j.business_id = :business_id and j.ref is not null and exists (
     select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
     cross join lateral (values (j.opened_at), (j.received_at)) i (at)
     where h.business_id = :business_id and h.property_id = j.property_id and h.customer_id = :customer_id
-      and (j.property_id = any (:theirs::uuid[]) or (h.from_on <= (i.at at time zone p.zone)::date
-           and (h.until_on is null or h.until_on > (i.at at time zone p.zone)::date))));
+      and (j.property_id = any (:theirs::uuid[]) or lies_in(i.at, p.zone, h.from_on, h.until_on)));
 
 -- name: forget_customer
 update customer c set name = :gone, ref = null, email = null, phone = null, addresses = '[]', erased = :erased
@@ -146,26 +149,14 @@ select exists (select from api_key k where k.business_id = :business_id and k.wo
                and k.revoked_at is null and (k.expires_at is null or k.expires_at > :now));
 
 -- name: list_histories
--- Every stated version of the person; of properties that nobody held after a customer, with what stands at those that
--- were only theirs; of other properties, and of what stands there, what came in a tenure or speaks of a day in one.
-select s.noun, s.id, s.version, s.body from stated_version s
+-- Every stated version of the person, of these properties, of what stands there, and of what is of these visits.
+select s.noun, s.id, s.version, s.body, s.received_at, o.property_id, o.of_visit from stated_version s
 left join feature f on s.noun = 'feature' and f.business_id = :business_id and f.id = s.id
-left join treatment x on s.noun = 'treatment' and x.business_id = :business_id and x.id = s.id
-left join upkeep u on s.noun = 'upkeep' and u.business_id = :business_id and u.id = s.id
-left join incident n on s.noun = 'incident' and n.business_id = :business_id and n.id = s.id
-left join job j on s.noun = 'job' and j.business_id = :business_id and j.id = s.id
 cross join lateral (select case when s.noun = 'property' then s.id
-                                else coalesce(f.property_id, (s.body->>'property_id')::uuid) end as property_id) o
+                                else coalesce(f.property_id, (s.body->>'property_id')::uuid) end as property_id,
+                           coalesce((s.body->>'visit_id')::uuid = any (:visit_ids::uuid[]), false) as of_visit) o
 where s.business_id = :business_id and s.body is not null
-  and ((s.noun = :noun and s.id = :id)
-       or (s.noun = 'property' and s.id = any (:last_held::uuid[]))
-       or o.property_id = any (:theirs::uuid[])
-       or exists (select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
-                  cross join lateral (values (s.received_at),
-                                             (coalesce(x.applied_at, u.at, n.happened_at, j.opened_at))) i (at)
-                  where h.business_id = :business_id and h.property_id = o.property_id and :noun::text = 'customer'
-                    and h.customer_id = :id and h.from_on <= (i.at at time zone p.zone)::date
-                    and (h.until_on is null or h.until_on > (i.at at time zone p.zone)::date)))
+  and ((s.noun = :noun and s.id = :id) or o.property_id = any (:property_ids::uuid[]) or o.of_visit)
 order by s.noun, s.id, s.version;
 
 -- name: replace_histories
@@ -208,7 +199,9 @@ with gone as (
 select count(*) from gone;
 
 -- name: list_held_of_customer
--- Of a property that somebody held after, what its row says now speaks of that one.
+-- What is theirs, and not all that may be: what is of another's days is never handed out. Of a property that somebody
+-- held before, the row names this customer where it was stated in a tenure of theirs; a reason for amending speaks of
+-- both versions; a party block names whom the record was issued for.
 select h.noun, h.id, h.data from (
     select 1 as place, 'customer' as noun, c.id::text as id, to_jsonb(c) - 'business_id' as data from customer c
     where c.business_id = :business_id and c.id = :customer_id
@@ -216,35 +209,43 @@ select h.noun, h.id, h.data from (
     select 2, 'tenure', h.id::text, to_jsonb(h) - 'business_id' from tenure h
     where h.business_id = :business_id and h.customer_id = :customer_id
     union all
-    select 3, 'property', p.id::text, to_jsonb(p) - 'business_id' from property p
-    where p.business_id = :business_id and p.id = any (:last_held::uuid[])
+    select 3, 'property', p.id::text, to_jsonb(p) - 'business_id' - case
+        when p.id = any (:theirs::uuid[]) or exists (
+            select from tenure h where h.business_id = :business_id and h.property_id = p.id
+            and h.customer_id = :customer_id and lies_in(p.received_at, p.zone, h.from_on, h.until_on)) then '{}'::text[]
+        else '{name,ref,address,access_notes}' end
+    from property p where p.business_id = :business_id and p.id = any (:last_held::uuid[])
     union all
     select 4, 'visit, version ' || v.version, v.visit_id::text, coalesce(v.body::jsonb, '{}') || jsonb_strip_nulls(
-        jsonb_build_object('received_at', v.received_at, 'amend_reason', v.amend_reason)) from visit_version v
-    where v.business_id = :business_id and v.visit_id = any (:visit_ids::uuid[])
+        jsonb_build_object('received_at', v.received_at, 'amend_reason',
+                           case when v.visit_id = any (:whole_ids::uuid[]) then v.amend_reason end))
+    from unnest(:version_ids::uuid[], :versions::int[]) r (id, version)
+    join visit_version v on v.business_id = :business_id and v.visit_id = r.id and v.version = r.version
     union all
     select 5, 'incident', n.id::text, to_jsonb(n) - 'business_id' from incident n
     where n.business_id = :business_id
-      and (n.visit_id = any (:visit_ids::uuid[]) or n.property_id = any (:theirs::uuid[]) or exists (
+      and (n.property_id = any (:theirs::uuid[]) or exists (
           select from tenure h join property p on p.business_id = :business_id and p.id = h.property_id
-          cross join lateral (values (n.happened_at), (n.received_at)) i (at)
           where h.business_id = :business_id and h.property_id = n.property_id and h.customer_id = :customer_id
-            and h.from_on <= (i.at at time zone p.zone)::date
-            and (h.until_on is null or h.until_on > (i.at at time zone p.zone)::date)))
+            and lies_in(n.happened_at, p.zone, h.from_on, h.until_on)))
     union all
     select 6, 'service record', r.number || '.' || r.version, jsonb_strip_nulls(jsonb_build_object(
-        'record', r.bytes::jsonb, 'party', r.party, 'erased', r.erased, 'invoice_ref', b.invoice_ref, 'billed_on', b.billed_on))
+        'record', r.bytes::jsonb, 'erased', r.erased, 'billed_on', b.billed_on, 'party', case when o.named then r.party end,
+        'invoice_ref', case when o.named then b.invoice_ref end))
     from service_record r
     left join billed b on b.business_id = :business_id and b.number = r.number and b.version = r.version
+    cross join lateral (select r.customer_id is not null or r.property_id = any (:theirs::uuid[]) as named) o
     where r.business_id = :business_id
-      and (r.customer_id = :customer_id or r.visit_id = any (:visit_ids::uuid[]) or r.property_id = any (:theirs::uuid[]))
+      and (r.customer_id = :customer_id or (r.customer_id is null and (
+           r.visit_id = any (:visit_ids::uuid[]) or r.property_id = any (:theirs::uuid[]))))
 ) h
 order by h.place, h.id, h.noun;
 
 -- name: list_held_of_worker
--- Where the worker was, what happened there, what was printed, and what came by the worker's keys.
+-- Where the worker was, what happened there, the own name where it was printed, and what came by the worker's keys.
+-- Of colleagues nothing, and of what happened no words but the worker's own: they may name who was hurt.
 with keys as (select k.id from api_key k where k.business_id = :business_id and k.worker_id = :worker_id),
-visits as (select v.id, v.property_id, v.arrived_at, v.ended_at, v.worker_id, v.with_worker_ids from visit v
+visits as (select v.id, v.property_id, v.arrived_at, v.ended_at, v.worker_id from visit v
            where v.business_id = :business_id and (v.worker_id = :worker_id or :worker_id::uuid = any (v.with_worker_ids)))
 select h.noun, h.id, h.data from (
     select 1 as place, 'worker' as noun, w.id::text as id, to_jsonb(w) - 'business_id' as data from worker w
@@ -254,12 +255,20 @@ select h.noun, h.id, h.data from (
         'created_at', k.created_at, 'expires_at', k.expires_at, 'revoked_at', k.revoked_at) from api_key k
     where k.business_id = :business_id and k.worker_id = :worker_id
     union all
-    select 3, 'visit', v.id::text, to_jsonb(v) - 'id' from visits v
+    select 3, 'visit', v.id::text, jsonb_build_object('property_id', v.property_id, 'arrived_at', v.arrived_at,
+        'ended_at', v.ended_at, 'led', v.worker_id = :worker_id) from visits v
     union all
-    select 4, 'incident', n.id::text, to_jsonb(n) - 'business_id' from incident n
+    select 4, 'incident', n.id::text, to_jsonb(n) - 'business_id' - case when exists (
+            select from stated_version s where s.business_id = :business_id and s.noun = 'incident' and s.id = n.id
+            and s.version = n.version and s.key_id in (select k.id from keys k)) then '{}'::text[]
+        else '{description,measures}' end
+    from incident n
     where n.business_id = :business_id and n.visit_id in (select v.id from visits v)
     union all
-    select 5, 'service record', r.number || '.' || r.version, jsonb_build_object('worker_names', r.party->'worker_names')
+    select 5, 'service record', r.number || '.' || r.version, jsonb_build_object('worker_names', (
+        select coalesce(jsonb_agg(x.name), '[]') from jsonb_array_elements_text(r.party->'worker_names') x (name)
+        where x.name in (select s.body->>'name' from stated_version s where s.business_id = :business_id
+                         and s.noun = 'worker' and s.id = :worker_id)))
     from service_record r
     where r.business_id = :business_id and r.party is not null and strpos(r.bytes, :worker_id::uuid::text) > 0
     union all

@@ -18,6 +18,7 @@ from service.erasure.actions import (
     refusals,
     sql,
 )
+from service.erasure.days import is_history_of, is_refused_of
 from service.erasure.models import Erasure, Held, NewErasure, PersonalData
 from service.events.outbox import Entry, entry
 from service.identity.door import WORKER
@@ -74,11 +75,13 @@ async def read_personal_data_of_customer(
 ) -> Response[PersonalData]:
     """All that is held on a customer, each with where it stands: to be handed to the person.
 
-    What is worked out from it (states, deadlines, conflicts) is not told again.
+    At a property of several, what is of the customer's own days. What is worked out from it (states, deadlines,
+    conflicts) is not told again.
     """
     db, business_id = Db(pool), caller.business_id
     await stated.read(db, CUSTOMER, business_id, customer_id)
     known = await about(db, business_id, customer_id)
+    homes = known.by_id
     held = await db.many(
         Held,
         sql.list_held_of_customer,
@@ -87,6 +90,9 @@ async def read_personal_data_of_customer(
         last_held=known.last_held,
         theirs=known.theirs,
         visit_ids=known.visit_ids,
+        version_ids=[one.id for one in known.versions],
+        versions=[one.version for one in known.versions],
+        whole_ids=known.whole_ids,
     )
     refused = [
         Held(
@@ -95,6 +101,7 @@ async def read_personal_data_of_customer(
             data={"received_at": one.received_at, "body": one.body.decode(errors="replace")},
         )
         for one in await refusals(db, business_id, known)
+        if is_refused_of(one, homes)
     ]
     history = await _history(db, business_id, "customer", customer_id, known)
     return Response(
@@ -116,7 +123,7 @@ async def read_personal_data_of_worker(
 
 async def _history(db: Db, business_id: UUID, noun: str, id_: UUID, known: About) -> list[Held]:
     """Earlier and present versions as they were stated."""
-    found = await histories(db, business_id, noun, id_, known)
+    found = await histories(db, business_id, noun, id_, known, is_history_of)
     return [Held(noun=f"{one.noun}, version {one.version}", id=str(one.id), data=one.body) for one in found]
 
 
