@@ -30,6 +30,12 @@ from tests.http import PUBLIC_URL
 NOW = utc_now()
 
 
+@pytest.fixture(autouse=True)
+def begins_now(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A foreign receiver goes by the clock on the wall, and a test may begin long after it was collected."""
+    monkeypatch.setitem(globals(), "NOW", utc_now())
+
+
 async def test_an_event_is_delivered_signed_and_settled(book: Book, courier, sessions):
     async with receiving() as receiver:
         endpoint_id, secret = await book.add_endpoint(receiver.url)

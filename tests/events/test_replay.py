@@ -23,6 +23,14 @@ BEGAN = NOW - timedelta(hours=9)
 OWN = secret_text(bytes(range(24)))
 
 
+@pytest.fixture(autouse=True)
+def begins_now(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A foreign receiver goes by the clock on the wall, and a test may begin long after it was collected."""
+    now = utc_now()
+    monkeypatch.setitem(globals(), "NOW", now)
+    monkeypatch.setitem(globals(), "BEGAN", now - timedelta(hours=9))
+
+
 @pytest.fixture
 def api(two: tuple[Api, Api], app: Litestar, clock: Clock, monkeypatch: pytest.MonkeyPatch) -> Api:
     """A business with nothing in its log, whose endpoints may lie on loopback."""
