@@ -101,7 +101,6 @@ async def _measure(
         if extent != QUICK:
             further |= await memory(bench, endpoint_id, count)
         await bench.owner.execute("delete from endpoint")
-        await bench.owner.execute("vacuum analyze delivery, delivery_body, event, endpoint, counter")
         events = LIGHT_QUICK if extent == QUICK else LIGHT
         further |= await arrivals.delays(bench.app, bench.business_id, SEALING_KEY, events)
     notes = NOTES.format(count=count, events=events)
