@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 from msgspec import Struct
 
 from service.customers.door import CUSTOMER
-from service.erasure.days import Homes, is_visit_of, may_be_history_of
+from service.erasure.days import Homes, is_visit_of, may_be_history_of, may_be_refused_of
 from service.erasure.models import (
     Body,
     CustomerErased,
@@ -19,7 +19,7 @@ from service.erasure.models import (
     VisitVersion,
     WorkerErased,
 )
-from service.erasure.rules import is_of, kept_until
+from service.erasure.rules import kept_until
 from service.events.outbox import Entry
 from service.facts.texts import GONE, redacted, redacted_bytes
 from service.identity.door import BUSINESS, WORKER
@@ -92,7 +92,8 @@ async def refusals(db: Db, business_id: UUID, known: About) -> list[RefusedBody]
         theirs=known.theirs,
         visit_ids=known.visit_ids,
     )
-    return [one for one in found if is_of(one, known.homes)]
+    homes = known.by_id
+    return [one for one in found if may_be_refused_of(one, homes)]
 
 
 async def erase_customer(entry: Entry, customer_id: UUID, ground: str) -> Erasure:

@@ -42,6 +42,12 @@ def is_history_of(history: History, homes: Homes) -> bool:
     return _is_of(home, _day_in(history) or history.received_at)
 
 
+def may_be_refused_of(refused: RefusedBody, homes: Homes) -> bool:
+    """Whether a refused body is of a day on which the customer held what it names; of no readable day, it may be."""
+    at = arrival_in(read_json(refused.body))
+    return refused.is_theirs or at is None or any(_is_of(homes.get(id_), at) for id_ in refused.property_ids)
+
+
 def is_refused_of(refused: RefusedBody, homes: Homes) -> bool:
     """Whether a refused body states a place and an arrival of the customer's; what cannot be placed is nobody's."""
     body = read_json(refused.body)

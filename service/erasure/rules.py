@@ -1,15 +1,11 @@
-"""What bids to keep what names a person, and what is of a person's days. Pure."""
+"""What bids to keep what names a person. Pure."""
 
 from collections.abc import Iterable
 from datetime import date
-from zoneinfo import ZoneInfo
 
-from service.erasure.models import Home, Place, RefusedBody
-from service.kernel.bodies import read_json
-from service.kernel.days import local_date
+from service.erasure.models import Place
 from service.packs.models import KeepFor
 from service.packs.rules import in_force, packs_at
-from service.refusals.rules import arrival_in
 
 
 def kept_until(places: Iterable[Place], today: date) -> tuple[date, str] | None:
@@ -31,21 +27,6 @@ def kept_until(places: Iterable[Place], today: date) -> tuple[date, str] | None:
         if until > today
     ]
     return max(bids, default=None)
-
-
-def is_of(refused: RefusedBody, homes: Iterable[Home]) -> bool:
-    """Whether a refused body is of a day on which the customer held what it names; of no readable day, it is."""
-    at = arrival_in(read_json(refused.body))
-    return (
-        refused.is_theirs
-        or at is None
-        or any(
-            days.from_on <= local_date(at, ZoneInfo(home.zone)) < (days.until_on or date.max)
-            for home in homes
-            if home.property_id in refused.property_ids
-            for days in home.held
-        )
-    )
 
 
 def _speaks_of(rule: KeepFor, place: Place) -> bool:
