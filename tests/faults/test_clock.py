@@ -17,8 +17,8 @@ from service.kernel.db import Pool, connect, prepare_connection
 from service.kernel.now import utc_now
 from tests.bodies import a_check, a_set, a_sign, a_visit, an_id
 from tests.books import gaps
-from tests.faults.processes import PATIENCE_SECONDS, Process, setbook, until
 from tests.http import Api, Clock
+from tests.processes import PATIENCE_SECONDS, Process, setbook, until
 
 MINUTE, DAY = timedelta(minutes=1), timedelta(days=1)
 # More than one statement of a tick says of one business.

@@ -25,8 +25,8 @@ from service.kernel.now import utc_now
 from service.server.embedded import Embedded, running
 from tests.events.conftest import Answer, Book, Received, receiving
 from tests.events.conftest import running as at_work
-from tests.faults.processes import Process, data_folder, end_of, family, setbook, until
 from tests.http import LOS_ANGELES, SEALING_KEY
+from tests.processes import Process, data_folder, end_of, family, setbook, until
 
 # answered at once; then as many again hold as the endpoint is trusted with by that time
 TAKEN = 10

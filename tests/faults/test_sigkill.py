@@ -19,7 +19,7 @@ from service.kernel.db import connect, open_pool, prepare_connection
 from service.kernel.now import utc_now
 from service.server.embedded import reached
 from tests.books import book_of, differences, gaps, run_to, untrue
-from tests.faults.processes import Process, data_folder, kill_all, setbook, until
+from tests.processes import Process, data_folder, kill_all, setbook, until
 from tests.relay import Exchange, Relay, relaying
 
 # Answers after which it happens: among the first visits, and among those of the last weeks.

@@ -15,8 +15,8 @@ from service.methods.rules import shipped_file
 from service.packs.actions import note_rules, rules_digest
 from service.packs.rules import shipped_files
 from tests.bodies import NOW, an_id
-from tests.faults.processes import setbook, until
 from tests.http import PROPERTY, Api, a_property
+from tests.processes import setbook, until
 
 Owner = "asyncpg.Connection[asyncpg.Record]"
 IS_BLOCKED = (

@@ -15,8 +15,8 @@ from service.events.outbox import entry
 from service.kernel.db import LOST, connect, open_pool
 from service.records.actions import issue, issue_month
 from tests.books import gaps
-from tests.faults.processes import REPOSITORY
 from tests.http import SEALING_KEY
+from tests.processes import REPOSITORY
 from tests.records.book import an_id, la
 from tests.records.conftest import BUSINESS, NOW, PROPERTY_ID, Book
 

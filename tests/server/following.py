@@ -17,10 +17,10 @@ import msgspec
 from service.events.models import EndpointResumed
 from service.events.outbox import entry
 from service.kernel.now import random_bytes, utc_now
-from tests.server.test_serve import family, free_port, setbook, wait_until_ready
+from tests.processes import PATIENCE_SECONDS, family
+from tests.server.test_serve import free_port, setbook, wait_until_ready
 
 STREAM = {"Accept": "text/event-stream"}
-PATIENCE_SECONDS = 60
 
 
 @dataclass

@@ -14,6 +14,7 @@ from service.kernel.db import connect
 from service.kernel.errors import CannotStart
 from service.server import account
 from service.server.embedded import running
+from tests.processes import REPOSITORY, lives
 
 # Holds a server until it is told to let go: what `serve` does with it, without the rest.
 HOLDER = """
@@ -25,7 +26,6 @@ with running(Path(sys.argv[1])) as server:
     print(server.url, server.process.pid, flush=True)
     sys.stdin.read()
 """
-REPOSITORY = Path(__file__).parents[2]
 
 
 @pytest.fixture(scope="module")
@@ -80,11 +80,6 @@ def lose(home: Path) -> None:
 def data_of(folder: Path) -> Path:
     """Where the data is, all links followed."""
     return (folder / "postgresql/data").resolve()
-
-
-def lives(pid: int) -> bool:
-    """Whether the process runs; one that ended and was not waited for has no folder any more."""
-    return Path(f"/proc/{pid}/cwd").exists()
 
 
 async def ask(url: str, statement: str) -> object:

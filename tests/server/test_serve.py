@@ -6,14 +6,15 @@ import socket
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import httpx
 import pytest
 
-REPOSITORY = Path(__file__).parents[2]
-PATIENCE_SECONDS = 60
+from tests.processes import PATIENCE_SECONDS, REPOSITORY, family, lives
+
+Serve = Callable[[Path, int], "subprocess.Popen[str]"]
 
 
 @pytest.fixture(scope="module")
@@ -41,8 +42,20 @@ def setbook(*arguments: str, **environment: str) -> "subprocess.Popen[str]":
     )
 
 
-def serve(folder: Path, port: int) -> "subprocess.Popen[str]":
-    return setbook("serve", "--data", str(folder), "--port", str(port))
+@pytest.fixture
+def serve() -> Iterator[Serve]:
+    """Starts `setbook serve`; what a failed test left running ends with it."""
+    started = []
+
+    def start(folder: Path, port: int) -> "subprocess.Popen[str]":
+        started.append(setbook("serve", "--data", str(folder), "--port", str(port)))
+        return started[-1]
+
+    yield start
+    for process in started:
+        if process.returncode is None:
+            process.terminate()
+            process.communicate(timeout=PATIENCE_SECONDS)
 
 
 def answers(port: int, serving: "subprocess.Popen[str] | None" = None) -> bool:
@@ -65,54 +78,46 @@ def wait_until_ready(port: int, serving: "subprocess.Popen[str]") -> None:
     raise AssertionError(f"not ready within {PATIENCE_SECONDS} s")
 
 
-def family(pid: int) -> dict[int, str]:
-    """All processes below this one that live, with their command lines (Linux: /proc)."""
-    found = {}
-    for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split():
-        found[int(child)] = Path(f"/proc/{child}/cmdline").read_text().replace("\0", " ")
-        found |= family(int(child))
-    return found
-
-
 def of_role(serving: "subprocess.Popen[str]", role: str) -> list[int]:
+    """The role's processes, parents first."""
     return [pid for pid, command in family(serving.pid).items() if command.endswith(f"--role {role} ")]
-
-
-def alive(pid: int) -> bool:
-    return Path(f"/proc/{pid}/cwd").exists()
 
 
 def wait_until_gone(pids: list[int]) -> None:
     for pid in pids:
         for _ in range(PATIENCE_SECONDS * 20):
-            if not alive(pid):
+            if not lives(pid):
                 break
             signal.sigtimedwait([], 0.05)
-        assert not alive(pid)
+        assert not lives(pid)
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
-def test_it_answers_and_ends_with_all_that_it_started(folder: Path, number: signal.Signals) -> None:
+def test_it_answers_and_ends_with_all_that_it_started(
+    serve: Serve, folder: Path, number: signal.Signals
+) -> None:
     port = free_port()
     serving = serve(folder, port)
     wait_until_ready(port, serving)
     everybody = family(serving.pid)
-    assert [len(of_role(serving, role)) for role in ("clock", "courier")] == [1, 1]
+    assert all(of_role(serving, role) for role in ("api", "clock", "courier"))
     assert any("postgres" in command for command in everybody.values())
     serving.send_signal(number)
     _, said = serving.communicate(timeout=PATIENCE_SECONDS)
     assert serving.returncode == 0, said
     assert "Traceback" not in said
-    assert not [pid for pid in everybody if alive(pid)]
+    wait_until_gone(list(everybody))
     assert (folder / "secret-key").stat().st_mode & 0o777 == 0o600
 
 
-def test_whoever_dies_is_started_again_and_nobody_outlives_a_killed_supervisor(folder: Path) -> None:
+def test_whoever_dies_is_started_again_and_nobody_outlives_a_killed_supervisor(
+    serve: Serve, folder: Path
+) -> None:
     port = free_port()
     serving = serve(folder, port)
     wait_until_ready(port, serving)
     api, clock = of_role(serving, "api"), of_role(serving, "clock")
-    for pid in [min(api), *clock]:
+    for pid in [api[0], *clock]:
         os.kill(pid, signal.SIGKILL)
     wait_until_gone(api + clock)
     wait_until_ready(port, serving)
@@ -128,7 +133,7 @@ def test_whoever_dies_is_started_again_and_nobody_outlives_a_killed_supervisor(f
     assert again.returncode == 0
 
 
-def test_a_business_is_added_while_it_serves_and_its_key_opens_the_api(folder: Path) -> None:
+def test_a_business_is_added_while_it_serves_and_its_key_opens_the_api(serve: Serve, folder: Path) -> None:
     port = free_port()
     serving = serve(folder, port)
     wait_until_ready(port, serving)
@@ -149,8 +154,8 @@ def test_a_business_is_added_while_it_serves_and_its_key_opens_the_api(folder: P
     assert elsewhere.returncode == os.EX_CONFIG
     assert f"Nothing can listen at 127.0.0.1:{port}" in taken
     serving.terminate()
-    assert serving.wait(PATIENCE_SECONDS) == 0
-    serving.communicate()
+    serving.communicate(timeout=PATIENCE_SECONDS)
+    assert serving.returncode == 0
 
 
 @pytest.mark.parametrize(

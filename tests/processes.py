@@ -6,10 +6,10 @@ import signal
 import sys
 import tempfile
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
-from contextlib import asynccontextmanager, contextmanager
+from contextlib import asynccontextmanager, contextmanager, suppress
 from pathlib import Path
 
-REPOSITORY = Path(__file__).parents[2]
+REPOSITORY = Path(__file__).parents[1]
 PATIENCE_SECONDS = 60
 
 Process = asyncio.subprocess.Process
@@ -48,21 +48,30 @@ async def setbook(log: Path, *arguments: str, **environment: str) -> AsyncIterat
 
 def family(pid: int) -> dict[int, str]:
     """The process and all below it that live, with their command lines (Linux: /proc)."""
-    found = {pid: Path(f"/proc/{pid}/cmdline").read_text().replace("\0", " ")}
-    for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split():
-        found |= family(int(child))
+    found: dict[int, str] = {}
+    # some end while they are read
+    with suppress(FileNotFoundError, ProcessLookupError):
+        found[pid] = Path(f"/proc/{pid}/cmdline").read_text().replace("\0", " ")
+        for child in Path(f"/proc/{pid}/task/{pid}/children").read_text().split():
+            found |= family(int(child))
     return found
+
+
+def lives(pid: int) -> bool:
+    """Whether the process runs; one that ended and was not waited for has no folder any more."""
+    return Path(f"/proc/{pid}/cwd").exists()
 
 
 async def kill_all(process: Process, *, with_postgresql: bool) -> None:
     """SIGKILL for the supervisor and its children, and for PostgreSQL where that is asked for; none says goodbye."""
-    dying = [
-        os.pidfd_open(pid)
-        for pid, command in family(process.pid).items()
-        if with_postgresql or "postgres" not in command
-    ]
+    dying: list[int] = []
+    for pid, command in family(process.pid).items():
+        if with_postgresql or "postgres" not in command:
+            with suppress(ProcessLookupError):
+                dying.append(os.pidfd_open(pid))
     for one in dying:
-        signal.pidfd_send_signal(one, signal.SIGKILL)
+        with suppress(ProcessLookupError):
+            signal.pidfd_send_signal(one, signal.SIGKILL)
     for one in dying:
         await end_of(one)
     await process.wait()
