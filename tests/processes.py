@@ -10,7 +10,7 @@ from contextlib import asynccontextmanager, contextmanager, suppress
 from pathlib import Path
 
 REPOSITORY = Path(__file__).parents[1]
-PATIENCE_SECONDS = 60
+PATIENCE_SECONDS = 120
 
 Process = asyncio.subprocess.Process
 

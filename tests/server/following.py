@@ -14,11 +14,12 @@ import aiohttp
 import asyncpg
 import msgspec
 
+from fixtures.running import free_port
 from service.events.models import EndpointResumed
 from service.events.outbox import entry
 from service.kernel.now import random_bytes, utc_now
 from tests.processes import PATIENCE_SECONDS, family
-from tests.server.test_serve import free_port, setbook, wait_until_ready
+from tests.server.test_serve import setbook, wait_until_ready
 
 STREAM = {"Accept": "text/event-stream"}
 

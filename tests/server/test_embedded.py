@@ -140,15 +140,11 @@ async def test_two_folders_run_side_by_side(folder: Path) -> None:
 
 
 async def test_a_server_left_over_by_a_killed_process_is_stopped_and_the_book_goes_on(folder: Path) -> None:
-    holder = hold(folder)
-    assert holder.stdin
-    assert holder.stdout
-    url, pid = holder.stdout.readline().split()
-    await ask(url, "create table kept as select 7 as n")
-    holder.kill()
-    holder.wait()
-    holder.stdin.close()
-    holder.stdout.close()
+    with hold(folder) as holder:
+        assert holder.stdout
+        url, pid = holder.stdout.readline().split()
+        await ask(url, "create table kept as select 7 as n")
+        holder.kill()
     assert lives(int(pid))
     with running(folder) as server:
         assert not lives(int(pid))

@@ -6,15 +6,17 @@ from pathlib import Path
 import httpx
 import pytest
 
+from fixtures.running import free_port
 from tests.bodies import a_set, a_visit, an_id
 from tests.http import a_property
-from tests.server.test_serve import PATIENCE_SECONDS, folder, free_port, serve, setbook, wait_until_ready
+from tests.processes import PATIENCE_SECONDS
+from tests.server.test_serve import Serve, folder, serve, setbook, wait_until_ready
 
-__all__ = ["folder"]
+__all__ = ["folder", "serve"]
 
 
 @pytest.fixture
-def due(folder: Path) -> str:
+def due(folder: Path, serve: Serve) -> str:
     """The id of a look that is due in a book of the data folder, which is served no more."""
     port = free_port()
     serving = serve(folder, port)
@@ -24,7 +26,9 @@ def due(folder: Path) -> str:
     )
     key = adding.communicate(timeout=PATIENCE_SECONDS)[0].split()[-1]
     with httpx.Client(
-        base_url=f"http://127.0.0.1:{port}/v1", headers={"Authorization": f"Bearer {key}"}
+        base_url=f"http://127.0.0.1:{port}/v1",
+        headers={"Authorization": f"Bearer {key}"},
+        timeout=PATIENCE_SECONDS,
     ) as api:
         for path, body in (
             (f"properties/{an_id(1)}", a_property(region="US-VA")),

@@ -5,7 +5,7 @@ import json
 import signal
 import socket
 from collections.abc import AsyncIterator
-from contextlib import suppress
+from contextlib import AsyncExitStack, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -26,7 +26,10 @@ from tests.http import LOS_ANGELES
 from tests.server.following import PATIENCE_SECONDS, STREAM, Serving, events_in, heard, line_to, serving, tell
 
 EVENT_SOURCE = Path(__file__).with_name("event_source.mjs")
-STOP_SECONDS = 5
+# far less than the waits that are asked for here
+STOP_SECONDS = 30
+# Sessions that wait for this one; pg_locks, unlike pg_stat_activity, is read anew within a transaction.
+HELD_UP = "select count(*) from pg_locks where not granted and pg_backend_pid() = any (pg_blocking_pids(pid))"
 
 
 @dataclass(frozen=True)
@@ -223,13 +226,14 @@ async def test_those_who_hang_up_make_room_for_others(business: Business, served
         wants = "Accept: text/event-stream" if number % 2 else "Prefer: wait=50"
         writer.write(f"{request}{wants}\r\n\r\n".encode())
         lines.append((reader, writer))
-    async with asyncio.timeout(PATIENCE_SECONDS):
+    async with asyncio.timeout(PATIENCE_SECONDS), AsyncExitStack() as staying:
         for reader, _ in lines[1::2]:
             assert await reader.readline() == b"HTTP/1.1 200 OK\r\n"
+        # one that comes before all of them wait stays, in the place of the one that comes too late
         status = 200
         while status != 503:
-            async with business.client.get("/v1/events", headers=STREAM) as answer:
-                status = answer.status
+            one_more = business.client.get("/v1/events", headers=STREAM)
+            status = (await staying.enter_async_context(one_more)).status
         for _, writer in lines:
             writer.transport.abort()
         while status != 200:
@@ -238,18 +242,23 @@ async def test_those_who_hang_up_make_room_for_others(business: Business, served
 
 
 async def test_at_the_stop_of_the_server_streams_and_waits_come_to_their_end(
-    business: Business, served: Serving, pool
+    business: Business, served: Serving, pool, owner
 ):
     await tell(pool, business.id)
     _, cursor, _ = await business.page()
+    async with owner.transaction(), asyncio.timeout(PATIENCE_SECONDS):
+        # where they look first: so all of them have come before the stop
+        await owner.execute("lock table counter in access exclusive mode")
+        waits = [
+            asyncio.create_task(business.page(f"?after={cursor}&types=check.*", Prefer="wait=50"))
+            for _ in range(3)
+        ]
+        while await owner.fetchval(HELD_UP) < len(waits):
+            pass
     streams = [await business.client.get("/v1/events", headers=STREAM) for _ in range(3)]
     for stream in streams:
         await heard(stream, 1)
-    waits = [
-        asyncio.create_task(business.page(f"?after={cursor}&types=check.*", Prefer="wait=50"))
-        for _ in range(3)
-    ]
-    # woken, they find nothing of their type: by then all of them wait
+    # woken, the waits find nothing of their type
     await tell(pool, business.id)
     for stream in streams:
         await heard(stream, 1)

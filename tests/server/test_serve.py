@@ -2,7 +2,6 @@
 
 import os
 import signal
-import socket
 import subprocess
 import sys
 import tempfile
@@ -12,9 +11,11 @@ from pathlib import Path
 import httpx
 import pytest
 
+from fixtures.running import free_port
 from tests.processes import PATIENCE_SECONDS, REPOSITORY, family, lives
 
 Serve = Callable[[Path, int], "subprocess.Popen[str]"]
+ROLES = ("api", "clock", "courier")
 
 
 @pytest.fixture(scope="module")
@@ -23,11 +24,6 @@ def folder() -> Iterator[Path]:
     with tempfile.TemporaryDirectory(prefix="set book ") as name:
         Path(name).chmod(0o711)
         yield Path(name) / "data"
-
-
-def free_port() -> int:
-    with socket.create_server(("127.0.0.1", 0)) as free:
-        return int(free.getsockname()[1])
 
 
 def setbook(*arguments: str, **environment: str) -> "subprocess.Popen[str]":
@@ -53,9 +49,9 @@ def serve() -> Iterator[Serve]:
 
     yield start
     for process in started:
-        if process.returncode is None:
+        if process.poll() is None:
             process.terminate()
-            process.communicate(timeout=PATIENCE_SECONDS)
+        process.communicate(timeout=PATIENCE_SECONDS)
 
 
 def answers(port: int, serving: "subprocess.Popen[str] | None" = None) -> bool:
@@ -78,9 +74,15 @@ def wait_until_ready(port: int, serving: "subprocess.Popen[str]") -> None:
     raise AssertionError(f"not ready within {PATIENCE_SECONDS} s")
 
 
-def of_role(serving: "subprocess.Popen[str]", role: str) -> list[int]:
-    """The role's processes, parents first."""
-    return [pid for pid, command in family(serving.pid).items() if command.endswith(f"--role {role} ")]
+def by_role(serving: "subprocess.Popen[str]") -> dict[str, list[int]]:
+    """Each role's processes, parents first; waited for, as the API may answer before the others have begun."""
+    for _ in range(PATIENCE_SECONDS * 20):
+        commands = family(serving.pid).items()
+        found = {role: [pid for pid, one in commands if one.endswith(f"--role {role} ")] for role in ROLES}
+        if all(found.values()):
+            return found
+        signal.sigtimedwait([], 0.05)
+    raise AssertionError(f"not every role has a process within {PATIENCE_SECONDS} s: {found}")
 
 
 def wait_until_gone(pids: list[int]) -> None:
@@ -99,8 +101,8 @@ def test_it_answers_and_ends_with_all_that_it_started(
     port = free_port()
     serving = serve(folder, port)
     wait_until_ready(port, serving)
+    by_role(serving)
     everybody = family(serving.pid)
-    assert all(of_role(serving, role) for role in ("api", "clock", "courier"))
     assert any("postgres" in command for command in everybody.values())
     serving.send_signal(number)
     _, said = serving.communicate(timeout=PATIENCE_SECONDS)
@@ -116,12 +118,13 @@ def test_whoever_dies_is_started_again_and_nobody_outlives_a_killed_supervisor(
     port = free_port()
     serving = serve(folder, port)
     wait_until_ready(port, serving)
-    api, clock = of_role(serving, "api"), of_role(serving, "clock")
+    roles = by_role(serving)
+    api, clock = roles["api"], roles["clock"]
     for pid in [api[0], *clock]:
         os.kill(pid, signal.SIGKILL)
     wait_until_gone(api + clock)
     wait_until_ready(port, serving)
-    assert not set(of_role(serving, "api")) & set(api)
+    assert not set(by_role(serving)["api"]) & set(api)
     everybody = [pid for pid, command in family(serving.pid).items() if "postgres" not in command]
     serving.kill()
     serving.communicate()
@@ -143,7 +146,11 @@ def test_a_business_is_added_while_it_serves_and_its_key_opens_the_api(serve: Se
     shown, said = adding.communicate(timeout=PATIENCE_SECONDS)
     assert adding.returncode == 0, said
     key = shown.split()[-1]
-    me = httpx.get(f"http://127.0.0.1:{port}/v1/me", headers={"Authorization": f"Bearer {key}"})
+    me = httpx.get(
+        f"http://127.0.0.1:{port}/v1/me",
+        headers={"Authorization": f"Bearer {key}"},
+        timeout=PATIENCE_SECONDS,
+    )
     assert me.status_code == 200
     second = serve(folder, free_port())
     _, refused = second.communicate(timeout=PATIENCE_SECONDS)

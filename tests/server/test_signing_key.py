@@ -1,14 +1,14 @@
 """`setbook signing-key` as an operator types it, and a start under another secret key; on a real database."""
 
 import os
-import socket
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
 
-REPOSITORY = Path(__file__).parents[2]
+from fixtures.running import free_port
+from tests.processes import PATIENCE_SECONDS, REPOSITORY
+
 KEY, ANOTHER = "11" * 32, "22" * 32
 
 
@@ -21,7 +21,7 @@ def setbook(*arguments: str, url: str, key: str = KEY) -> "subprocess.CompletedP
         capture_output=True,
         text=True,
         check=False,
-        timeout=60,
+        timeout=PATIENCE_SECONDS,
     )
 
 
@@ -38,9 +38,7 @@ def test_rotating_retires_and_the_list_shows_all(database: str) -> None:
 @pytest.mark.parametrize("role", ["api", "clock"])
 def test_a_start_under_another_secret_key_says_what_to_mend(role: str, database: str) -> None:
     kid = setbook("signing-key", "rotate", url=database).stdout.strip()
-    with socket.create_server(("127.0.0.1", 0)) as free:
-        port = str(free.getsockname()[1])
-    refused = setbook("serve", "--role", role, "--port", port, url=database, key=ANOTHER)
+    refused = setbook("serve", "--role", role, "--port", str(free_port()), url=database, key=ANOTHER)
     assert refused.returncode == os.EX_CONFIG
     assert f"setbook: The signing key {kid} cannot be opened" in refused.stderr
     assert "setbook signing-key rotate" in refused.stderr
