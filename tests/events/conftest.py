@@ -27,6 +27,7 @@ from service.kernel.now import random_bytes, utc_now
 from service.kernel.sql import Queries
 from tests.http import PUBLIC_URL, SEALING_KEY
 from tests.npm import npm_installed
+from tests.processes import PATIENCE_SECONDS
 
 Answer = Callable[[web.Request], Awaitable[web.StreamResponse]]
 identity = Queries("service.identity")
@@ -58,7 +59,7 @@ class Receiver:
 
     async def take(self, count: int = 1) -> list[Received]:
         """The next `count` requests, waited for."""
-        async with asyncio.timeout(20):
+        async with asyncio.timeout(PATIENCE_SECONDS):
             return [await self.arrived.get() for _ in range(count)]
 
 
@@ -152,7 +153,7 @@ async def attempt_all(
     claimed: Sequence[Claimed],
     now: datetime,
     *,
-    timeout_seconds: float = 5.0,
+    timeout_seconds: float = PATIENCE_SECONDS,
     sealing_key: bytes = SEALING_KEY,
 ) -> list[Attempted]:
     """Send each of these once."""
@@ -169,7 +170,7 @@ async def deliver(
     courier: Pool,
     sessions: sender.Sessions,
     now: datetime,
-    timeout_seconds: float = 5.0,
+    timeout_seconds: float = PATIENCE_SECONDS,
     sealing_key: bytes = SEALING_KEY,
 ) -> list[Attempted]:
     """One round of the courier at `now`; the dice stand in the middle."""

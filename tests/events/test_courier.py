@@ -26,6 +26,7 @@ from tests.events.conftest import (
     status,
 )
 from tests.http import PUBLIC_URL
+from tests.processes import PATIENCE_SECONDS
 
 NOW = utc_now()
 
@@ -172,7 +173,7 @@ async def test_of_an_endless_answer_only_the_start_is_read(book: Book, courier, 
         endpoint_id, _ = await book.add_endpoint(receiver.url)
         await book.tell(NOW)
         await deliver(courier, sessions, NOW)
-        async with asyncio.timeout(10):
+        async with asyncio.timeout(PATIENCE_SECONDS):
             await closed
     (kept,) = await book.deliveries(endpoint_id)
     assert (kept.state, kept.last_status) == ("delivered", 200)
@@ -380,9 +381,7 @@ async def test_what_cannot_be_written_keeps_nothing_else_from_being_settled(book
     assert states == [(1, "delivered"), (2, "waiting"), (3, "delivered")]
 
 
-WAITING_FOR_LOCK = (
-    "select count(*) from pg_stat_activity where datname = current_database() and wait_event_type = 'Lock'"
-)
+WAITING_FOR = "select exists (select from pg_locks where not granted and $1 = any (pg_blocking_pids(pid)))"
 
 
 async def test_an_endpoint_is_taken_out_while_its_failures_are_settled(book: Book, courier, sessions):
@@ -396,8 +395,10 @@ async def test_an_endpoint_is_taken_out_while_its_failures_are_settled(book: Boo
     async with entry(book.pool, book.business_id, NOW) as opened:
         await opened.db.run(deliveries.sql.read_endpoint_for_update, **of)
         settling = asyncio.create_task(settle(courier, attempted, lambda: 0.5, NOW))
-        while not await book.owner.fetchval(WAITING_FOR_LOCK):
-            pass
+        holder = await opened.db.runner.fetchval("select pg_backend_pid()")
+        async with asyncio.timeout(PATIENCE_SECONDS):
+            while not await book.owner.fetchval(WAITING_FOR, holder):
+                assert not settling.done()
         await opened.db.run(deliveries.sql.delete_endpoint, **of)
     assert await settling == []
     assert await book.deliveries(endpoint_id) == []

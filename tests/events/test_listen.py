@@ -11,6 +11,7 @@ from service.events.signing import secret_key, secret_text, signed_headers
 from service.kernel.now import utc_now
 from service.listen import listen
 from tests.events.conftest import Book, deliver
+from tests.processes import PATIENCE_SECONDS
 
 SECRET = secret_text(bytes(range(32)))
 BODY = b'{"type":"check.overdue","subject":"a-set","sequence":"00000000000000000042","deliverynumber":"7"}'
@@ -29,7 +30,7 @@ class Lines(io.StringIO):
         return len(text)
 
     async def next(self) -> str:
-        async with asyncio.timeout(20):
+        async with asyncio.timeout(PATIENCE_SECONDS):
             return await self.printed.get()
 
 

@@ -111,15 +111,17 @@ async def test_of_many_addresses_of_a_name_the_public_one_alone_is_connected_to(
 
 async def test_a_failure_does_not_tell_where_a_name_leads(book: Book, courier):
     """A network that the operator opened is one's own house, and what its names lead to is not the integrator's."""
-    with socket.create_server(("127.0.0.1", 0)) as closed:
+    with socket.socket() as closed:
+        # nobody else can have it meanwhile, and nobody listens
+        closed.bind(("127.0.0.1", 0))
         port = closed.getsockname()[1]
-    endpoint_id, _ = await book.add_endpoint(f"http://hook.example.org:{port}/")
-    await book.tell(NOW)
-    async with (
-        naming(["127.0.0.1"]) as names,
-        sender.open_sessions(Reach((ip_network("127.0.0.0/8"),)), Resolver(names)) as sessions,
-    ):
-        await deliver(courier, sessions, NOW)
+        endpoint_id, _ = await book.add_endpoint(f"http://hook.example.org:{port}/")
+        await book.tell(NOW)
+        async with (
+            naming(["127.0.0.1"]) as names,
+            sender.open_sessions(Reach((ip_network("127.0.0.0/8"),)), Resolver(names)) as sessions,
+        ):
+            await deliver(courier, sessions, NOW)
     (kept,) = await book.deliveries(endpoint_id)
     said = f"The request failed: no connection to hook.example.org:{port}: Connection refused."
     assert kept.last_error == said

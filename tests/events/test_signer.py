@@ -24,6 +24,7 @@ from service.kernel.now import utc_now
 from service.kernel.sealing import seal
 from tests.events.conftest import Book, receiving, running
 from tests.http import SEALING_KEY
+from tests.processes import PATIENCE_SECONDS
 
 NOW = utc_now()
 BUSINESS = UUID(int=1)
@@ -32,6 +33,12 @@ SECRET, SEED = b"s" * 32, b"e" * 32
 Runner = Callable[[Coroutine[Any, Any, None]], None]
 # the courier's loop and Python's own differ in what the pipes of a dead process raise
 LOOPS = pytest.mark.parametrize("run", [asyncio.run, uvloop.run])
+
+
+@pytest.fixture(autouse=True)
+def patient(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A process may take longer to begin than it is given for a batch."""
+    monkeypatch.setattr(module, "PATIENCE_SECONDS", PATIENCE_SECONDS)
 
 
 @pytest.fixture
