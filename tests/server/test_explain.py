@@ -8,13 +8,14 @@ import pytest
 
 from tests.bodies import a_set, a_visit, an_id
 from tests.http import a_property
-from tests.server.test_serve import PATIENCE_SECONDS, folder, free_port, serve, setbook, wait_until_ready
+from tests.processes import PATIENCE_SECONDS
+from tests.server.test_serve import Serve, folder, free_port, serve, setbook, wait_until_ready
 
-__all__ = ["folder"]
+__all__ = ["folder", "serve"]
 
 
 @pytest.fixture
-def due(folder: Path) -> str:
+def due(serve: Serve, folder: Path) -> str:
     """The id of a look that is due in a book of the data folder, which is served no more."""
     port = free_port()
     serving = serve(folder, port)
