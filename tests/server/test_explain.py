@@ -16,7 +16,7 @@ __all__ = ["folder", "serve"]
 
 
 @pytest.fixture
-def due(folder: Path, serve: Serve) -> str:
+def due(serve: Serve, folder: Path) -> str:
     """The id of a look that is due in a book of the data folder, which is served no more."""
     port = free_port()
     serving = serve(folder, port)
