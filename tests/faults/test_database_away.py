@@ -5,18 +5,17 @@ import asyncio
 import asyncpg
 
 from tests.http import Api, a_property, an_id
+from tests.processes import PATIENCE_SECONDS
 
-WAITING = (
-    "select pid from pg_stat_activity"
-    " where datname = current_database() and wait_event_type = 'Lock' and pid <> pg_backend_pid()"
-)
+# Who waits for this session; pg_locks, unlike pg_stat_activity, is read anew within a transaction.
+WAITING = "select pid from pg_locks where not granted and pg_backend_pid() = any (pg_blocking_pids(pid))"
 
 
 async def test_a_request_cut_off_is_answered_503_stores_nothing_and_can_be_sent_again(
     api: Api, owner: "asyncpg.Connection[asyncpg.Record]"
 ) -> None:
     path = f"properties/{an_id(77)}"
-    async with owner.transaction():
+    async with owner.transaction(), asyncio.timeout(PATIENCE_SECONDS):
         await owner.execute("select from business for update")
         sent = asyncio.create_task(api.put(path, a_property()))
         while (waiting := await owner.fetchval(WAITING)) is None:
