@@ -14,6 +14,7 @@ from service.kernel.ids import new_id
 from service.kernel.now import utc_now
 from tests.events.conftest import LOOPBACK, deliver, fan_out, receiving
 from tests.http import Api, pointers
+from tests.processes import PATIENCE_SECONDS
 
 HOOK = {"url": "https://hooks.example.org/setbook", "types": ["check.*", "record.issued"]}
 
@@ -262,7 +263,7 @@ async def test_a_reader_sees_every_event_once_while_others_write(api: Api, pool)
             read.extend(int(event["sequence"]) for event in answer["events"])
             path = f"events?limit=7&after={answer['next']}"
 
-    async with asyncio.timeout(60), asyncio.TaskGroup() as group:
+    async with asyncio.timeout(PATIENCE_SECONDS), asyncio.TaskGroup() as group:
         group.create_task(follow())
         for _ in range(4):
             group.create_task(write())

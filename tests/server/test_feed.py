@@ -5,7 +5,7 @@ import json
 import signal
 import socket
 from collections.abc import AsyncIterator
-from contextlib import AsyncExitStack, suppress
+from contextlib import AsyncExitStack, ExitStack, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -330,15 +330,12 @@ async def test_a_reader_that_does_not_read_does_not_fill_the_memory(
     )
     await read_all()
     before = served.resident_bytes()
-    idle = []
-    for _ in range(readers):
-        line = socket.create_connection((at.hostname, at.port))
-        line.sendall(request.encode())
-        assert line.recv(1) == b"H"
-        idle.append(line)
-    # while one reads all of it, the others could have been sent as much
-    await read_all()
-    grown = served.resident_bytes() - before
+    with ExitStack() as idle:
+        for _ in range(readers):
+            line = idle.enter_context(socket.create_connection((at.hostname, at.port)))
+            line.sendall(request.encode())
+            assert line.recv(1) == b"H"
+        # while one reads all of it, the others could have been sent as much
+        await read_all()
+        grown = served.resident_bytes() - before
     assert grown < 2 * readers * megabyte < readers * events * 1_000 / 2
-    for line in idle:
-        line.close()

@@ -127,7 +127,7 @@ def test_whoever_dies_is_started_again_and_nobody_outlives_a_killed_supervisor(
     assert not set(by_role(serving)["api"]) & set(api)
     everybody = [pid for pid, command in family(serving.pid).items() if "postgres" not in command]
     serving.kill()
-    serving.communicate()
+    serving.communicate(timeout=PATIENCE_SECONDS)
     wait_until_gone(everybody)
     again = serve(folder, port)
     wait_until_ready(port, again)
