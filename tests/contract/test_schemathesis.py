@@ -12,34 +12,21 @@ import pytest
 
 from service.identity.actions import add_business
 from service.kernel.db import open_pool
-from service.kernel.now import random_bytes, utc_now
+from service.kernel.now import utc_now
 from tests.contract.test_document import operations
 from tests.http import LOS_ANGELES
-from tests.server.test_serve import free_port, setbook, wait_until_ready
+from tests.processes import REPOSITORY
+from tests.server.following import serving
 
 SCHEMATHESIS = str(Path(sys.executable).with_name("schemathesis"))
-REPOSITORY = Path(__file__).parents[2]
 SETTINGS = Path(__file__).with_name("schemathesis.toml")
 
 
 @pytest.fixture
 async def address(database: str) -> AsyncIterator[str]:
     """Where a process of the API's own answers, on a book of its own."""
-    port = free_port()
-    serving = setbook(
-        "serve",
-        "--role",
-        "api",
-        "--port",
-        str(port),
-        SETBOOK_DATABASE_URL=database,
-        SETBOOK_SECRET_KEY=random_bytes(32).hex(),
-    )
-    wait_until_ready(port, serving)
-    yield f"http://127.0.0.1:{port}"
-    serving.terminate()
-    _, said = serving.communicate(timeout=30)
-    assert "Traceback" not in said
+    async with serving(database) as api:
+        yield api.url
 
 
 @pytest.fixture
