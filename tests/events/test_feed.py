@@ -75,15 +75,6 @@ async def asked(api: Api, bell: Bell, path: str, wait: str) -> "asyncio.Task":
     return task
 
 
-async def waiting_anew(bell: Bell, business_id: UUID, rung: asyncio.Event, waits: "asyncio.Task") -> None:
-    """Until whoever waited for that ring has taken the next one."""
-    async with asyncio.timeout(PATIENCE_SECONDS):
-        await rung.wait()
-        while bell._rings.get(business_id) is None:
-            await asyncio.wait([waits], timeout=0.01)
-            assert not waits.done(), waits.result().text
-
-
 async def test_what_is_there_is_answered_at_once(api: Api, pool, bell: Bell):
     await tell(pool, api.business_id, 2)
     answer = await api.get("events", Prefer="respond-async, wait=30")
@@ -108,6 +99,15 @@ async def test_a_commit_ends_the_wait_of_its_business_alone(
         assert not theirs.done()
         await tell(pool, other.business_id)
         assert numbers((await theirs).json()) == [1]
+
+
+async def waiting_anew(bell: Bell, business_id: UUID, rung: asyncio.Event, waits: "asyncio.Task") -> None:
+    """Until whoever waited for that ring has taken the next one."""
+    async with asyncio.timeout(PATIENCE_SECONDS):
+        await rung.wait()
+        while bell._rings.get(business_id) is None:
+            await asyncio.wait([waits], timeout=0.01)
+            assert not waits.done(), waits.result().text
 
 
 async def test_an_event_of_another_type_does_not_end_the_wait_and_moves_the_place_on(
