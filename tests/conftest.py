@@ -68,6 +68,13 @@ def pytest_report_header() -> str:
     }[server_kind()]()
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """`-m database` picks the tests that ask something of the run's server."""
+    for item in items:
+        if "server" in getattr(item, "fixturenames", ()):
+            item.add_marker(pytest.mark.database)
+
+
 async def version_of(url: str) -> str:
     """As the server itself says it."""
     async with connect(url) as connection:
