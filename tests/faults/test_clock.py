@@ -24,12 +24,14 @@ MINUTE, DAY = timedelta(minutes=1), timedelta(days=1)
 # More than one statement of a tick says of one business.
 VISITS, SETS_OF_ONE = 4, 60
 
-# A clock in mid-tick waits for the counter of the log; one that has ticked is idle again.
+# A clock in mid-tick waits for the counter of the log; one that has ticked is idle again. Another test may run clocks
+# of the same names on the same server.
 IS_BLOCKED = """select exists (select from pg_stat_activity
     where application_name = $1 and $2 = any (pg_blocking_pids(pid)))"""
-HAS_TICKED = """select exists (select from pg_stat_activity
-    where application_name = $1 and state = 'idle' and query like '%claimed as materialized%')"""
-END_SESSIONS = "select pg_terminate_backend(pid) from pg_stat_activity where application_name = $1"
+HAS_TICKED = """select exists (select from pg_stat_activity where datname = current_database()
+    and application_name = $1 and state = 'idle' and query like '%claimed as materialized%')"""
+END_SESSIONS = """select pg_terminate_backend(pid) from pg_stat_activity
+    where datname = current_database() and application_name = $1"""
 
 Connection = asyncpg.Connection
 

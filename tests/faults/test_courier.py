@@ -32,14 +32,16 @@ from tests.processes import Process, data_folder, end_of, family, setbook, until
 TAKEN = 10
 EVENTS = TAKEN + FIRST_WINDOW + TAKEN
 # The courier waits to write what came of its attempts.
-SETTLES = """select exists (select from pg_stat_activity
-    where application_name = $1 and wait_event_type = 'Lock' and query like '%update delivery%')"""
+SETTLES = """select exists (select from pg_stat_activity where datname = current_database()
+    and application_name = $1 and wait_event_type = 'Lock' and query like '%update delivery%')"""
 # Nothing waits but what was leased before that instant, and is in the air.
 OTHERS_SETTLED = """select not exists (
     select from delivery where state = 'waiting' and not (in_air and due_at <= $1))"""
 HELD_BY_THE_DEAD = """select event_id from delivery_body b join delivery d using (endpoint_id, deliverynumber)
     where d.in_air"""
-END_SESSIONS = "select pg_terminate_backend(pid) from pg_stat_activity where application_name = $1"
+# On a server that tests share, another may run a courier of the same name.
+END_SESSIONS = """select pg_terminate_backend(pid) from pg_stat_activity
+    where datname = current_database() and application_name = $1"""
 
 
 @asynccontextmanager

@@ -19,11 +19,10 @@ from tests.http import PROPERTY, Api, a_property
 from tests.processes import setbook, until
 
 Owner = "asyncpg.Connection[asyncpg.Record]"
-IS_BLOCKED = (
-    "select exists (select from pg_stat_activity where application_name = $1 and wait_event_type = 'Lock')"
-)
-HAS_TICKED = """select exists (select from pg_stat_activity
-    where application_name = $1 and state = 'idle' and query like '%claimed as materialized%')"""
+IS_BLOCKED = """select exists (select from pg_stat_activity where datname = current_database()
+    and application_name = $1 and wait_event_type = 'Lock')"""
+HAS_TICKED = """select exists (select from pg_stat_activity where datname = current_database()
+    and application_name = $1 and state = 'idle' and query like '%claimed as materialized%')"""
 ALL = "select business_id, subject_id::text from work where kind = 'property_anew'"
 
 
