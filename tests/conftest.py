@@ -8,6 +8,7 @@ import asyncio
 import os
 import socket
 from collections.abc import AsyncIterator, Iterator
+from contextlib import asynccontextmanager
 from importlib import metadata
 from urllib.parse import urlsplit
 
@@ -27,6 +28,7 @@ from service.kernel.now import random_bytes
 from service.server.embedded import throwaway
 from tests.bodies import NOW
 from tests.http import LOS_ANGELES, PUBLIC_URL, SEALING_KEY, Api, Clock, furnish
+from tests.processes import PATIENCE_SECONDS
 
 # a busy machine is no fault of the code under test
 settings.register_profile("patient", deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -131,20 +133,27 @@ async def database(server: str, template: str) -> AsyncIterator[str]:
         await admin.execute(f"drop database {name} with (force)")
 
 
+@asynccontextmanager
+async def pooled(url: str, role: str, most: int) -> "AsyncIterator[asyncpg.Pool[asyncpg.Record]]":
+    """Connections while the block runs; what a failed test still holds is not waited for without end."""
+    opened = await open_pool(url, role, most)
+    yield opened
+    async with asyncio.timeout(PATIENCE_SECONDS):
+        await opened.close()
+
+
 @pytest.fixture
 async def pool(database: str) -> "AsyncIterator[asyncpg.Pool[asyncpg.Record]]":
     """Connections to that book that work as the API does."""
-    opened = await open_pool(database, "app", 5)
-    yield opened
-    await opened.close()
+    async with pooled(database, "app", 5) as opened:
+        yield opened
 
 
 @pytest.fixture
 async def clock_pool(database: str) -> "AsyncIterator[asyncpg.Pool[asyncpg.Record]]":
     """Connections to that book that work as the clock does."""
-    opened = await open_pool(database, "clock", 2)
-    yield opened
-    await opened.close()
+    async with pooled(database, "clock", 2) as opened:
+        yield opened
 
 
 @pytest.fixture

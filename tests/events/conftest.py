@@ -21,10 +21,11 @@ from service.events.deliveries import Attempted, Claimed
 from service.events.models import EndpointResumed, NewEndpoint, Ping
 from service.events.outbox import entry
 from service.events.signing import secret_text
-from service.kernel.db import Db, Pool, open_pool
+from service.kernel.db import Db, Pool
 from service.kernel.ids import new_id
 from service.kernel.now import random_bytes, utc_now
 from service.kernel.sql import Queries
+from tests.conftest import pooled
 from tests.http import PUBLIC_URL, SEALING_KEY
 from tests.npm import npm_installed
 from tests.processes import PATIENCE_SECONDS
@@ -199,9 +200,8 @@ async def running(courier: Pool, count: int = 1) -> AsyncIterator[None]:
 @pytest.fixture
 async def courier(database: str) -> "AsyncIterator[asyncpg.Pool[asyncpg.Record]]":
     """Connections that work as the courier does."""
-    opened = await open_pool(database, "courier", 5)
-    yield opened
-    await opened.close()
+    async with pooled(database, "courier", 5) as opened:
+        yield opened
 
 
 @pytest.fixture
