@@ -111,7 +111,7 @@ class PooledConnection(asyncpg.Connection):
 async def connect(url: str) -> AsyncIterator["asyncpg.Connection[asyncpg.Record]"]:
     """One connection as the login itself; CannotStart where the server does not answer."""
     try:
-        connection = await asyncpg.connect(url, timeout=10)
+        connection = await asyncpg.connect(url, timeout=30)
     except (OSError, asyncpg.PostgresError, asyncpg.InterfaceError, ValueError, TimeoutError) as error:
         raise CannotStart(f"The database does not answer ({error}); check SETBOOK_DATABASE_URL.") from error
     try:
