@@ -2,6 +2,7 @@
 
 import asyncio
 from collections import Counter
+from contextlib import AsyncExitStack
 from datetime import timedelta
 from uuid import UUID
 
@@ -269,15 +270,14 @@ async def test_four_clocks_at_once_say_each_thing_once_and_without_gaps(
     businesses = [business_id, *others]
     for one in businesses:
         await learn(pool, one, MONDAY, *(derived(n) for n in range(1, 251)))
-    clocks = [await open_pool(database, "clock", 1) for _ in range(4)]
-    writing = [learn(pool, one, DUE_AT + MINUTE, derived(1_000)) for one in businesses]
-    said, *_ = await asyncio.gather(
-        asyncio.gather(*(tick(one, DUE_AT, limit=40) for one in clocks)), *writing
-    )
-    assert sum(said) == 4 * 250
-    assert await tick(clocks[0], DUE_AT + MINUTE + 10 * MINUTE) == 4
-    for one in clocks:
-        await one.close()
+    async with AsyncExitStack() as pools:
+        clocks = [await pools.enter_async_context(await open_pool(database, "clock", 1)) for _ in range(4)]
+        writing = [learn(pool, one, DUE_AT + MINUTE, derived(1_000)) for one in businesses]
+        said, *_ = await asyncio.gather(
+            asyncio.gather(*(tick(one, DUE_AT, limit=40) for one in clocks)), *writing
+        )
+        assert sum(said) == 4 * 250
+        assert await tick(clocks[0], DUE_AT + MINUTE + 10 * MINUTE) == 4
     for one in businesses:
         told = await log(database, one)
         assert Counter(types(told)) == {"check.overdue": 251}
