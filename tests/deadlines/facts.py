@@ -25,9 +25,8 @@ DUE_AT = datetime(2026, 3, 4, 8, tzinfo=UTC)
 
 async def new_business(database: str) -> UUID:
     """One more business."""
-    migrator = await open_pool(database, "migrator", 1)
-    made, _ = await add_business(migrator, "Alder Mole Catchers", "America/Los_Angeles", MONDAY)
-    await migrator.close()
+    async with await open_pool(database, "migrator", 1) as migrator:
+        made, _ = await add_business(migrator, "Alder Mole Catchers", "America/Los_Angeles", MONDAY)
     return made
 
 

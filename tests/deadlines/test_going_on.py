@@ -37,13 +37,14 @@ async def told(database: str) -> list[tuple[str, datetime]]:
 
 
 async def pages_read(clock_pool: Pool, now: datetime, since: datetime | None) -> int:
-    """How many buffers one statement of a tick touches."""
+    """How few buffers one statement of a tick touches."""
     text = f"explain (analyze, buffers, format json) {sql.say_what_is_due.text}"
     async with clock_pool.acquire() as clock:
-        # the first one reads the catalogue too
-        for _ in range(2):
-            (answer,) = await clock.fetchval(text, now, since, None, MANY, MOST_OF_ONE_BUSINESS)
-    return int(answer["Plan"]["Shared Hit Blocks"] + answer["Plan"]["Shared Read Blocks"])
+        # the first one reads the catalogue too, and so does each after which it changed, whoever changed it
+        answers = [await clock.fetchval(text, now, since, None, MANY, MOST_OF_ONE_BUSINESS) for _ in range(5)]
+    return min(
+        int(one["Plan"]["Shared Hit Blocks"] + one["Plan"]["Shared Read Blocks"]) for (one,) in answers
+    )
 
 
 @asynccontextmanager

@@ -2,10 +2,10 @@
 
 import asyncio
 from collections import Counter
+from contextlib import AsyncExitStack
 from datetime import timedelta
 from uuid import UUID
 
-import asyncpg
 import msgspec
 import pytest
 from msgspec.structs import replace
@@ -27,7 +27,7 @@ from service.deadlines.words import (
     RunLookDue,
     SetSearchDue,
 )
-from service.kernel.db import Pool, open_pool
+from service.kernel.db import Pool, connect, open_pool
 from service.kernel.ids import id_of_cause
 from tests.deadlines.facts import (
     DAY,
@@ -50,19 +50,19 @@ EVENTS: dict[str, type[Reminder]] = {
         LawnDueSoon, LawnOverdue, LawnSettled, LawnFollowupDue, ReportDue,
     )
 }  # fmt: skip
+PATIENCE_SECONDS = 60
 
 
 async def log(database: str, business_id: UUID) -> list[tuple[str, Reminder]]:
     """Type and data of all that was told, in order; numbers without gap, data strictly as its type says."""
-    connection = await asyncpg.connect(database)
-    rows = await connection.fetch(
-        "select sequence, id, type, data::text, cause from setbook.event where business_id = $1 order by 1",
-        business_id,
-    )
-    counted = await connection.fetchval(
-        "select value from setbook.counter where business_id = $1", business_id
-    )
-    await connection.close()
+    async with connect(database) as reader:
+        rows = await reader.fetch(
+            "select sequence, id, type, data::text, cause from setbook.event where business_id = $1 order by 1",
+            business_id,
+        )
+        counted = await reader.fetchval(
+            "select value from setbook.counter where business_id = $1", business_id
+        )
     assert [row["sequence"] for row in rows] == list(range(1, counted + 1))
     told = []
     for row in rows:
@@ -258,9 +258,8 @@ async def test_deadlines_that_no_longer_follow_are_withdrawn_and_those_of_others
 
 async def last_cause(database: str, sequence: int) -> str:
     """The cause of one event."""
-    connection = await asyncpg.connect(database)
-    cause: str = await connection.fetchval("select cause from setbook.event where sequence = $1", sequence)
-    await connection.close()
+    async with connect(database) as reader:
+        cause: str = await reader.fetchval("select cause from setbook.event where sequence = $1", sequence)
     return cause
 
 
@@ -271,15 +270,14 @@ async def test_four_clocks_at_once_say_each_thing_once_and_without_gaps(
     businesses = [business_id, *others]
     for one in businesses:
         await learn(pool, one, MONDAY, *(derived(n) for n in range(1, 251)))
-    clocks = [await open_pool(database, "clock", 1) for _ in range(4)]
-    writing = [learn(pool, one, DUE_AT + MINUTE, derived(1_000)) for one in businesses]
-    said, *_ = await asyncio.gather(
-        asyncio.gather(*(tick(one, DUE_AT, limit=40) for one in clocks)), *writing
-    )
-    assert sum(said) == 4 * 250
-    assert await tick(clocks[0], DUE_AT + MINUTE + 10 * MINUTE) == 4
-    for one in clocks:
-        await one.close()
+    async with AsyncExitStack() as pools:
+        clocks = [await pools.enter_async_context(await open_pool(database, "clock", 1)) for _ in range(4)]
+        writing = [learn(pool, one, DUE_AT + MINUTE, derived(1_000)) for one in businesses]
+        said, *_ = await asyncio.gather(
+            asyncio.gather(*(tick(one, DUE_AT, limit=40) for one in clocks)), *writing
+        )
+        assert sum(said) == 4 * 250
+        assert await tick(clocks[0], DUE_AT + MINUTE + 10 * MINUTE) == 4
     for one in businesses:
         told = await log(database, one)
         assert Counter(types(told)) == {"check.overdue": 251}
@@ -348,9 +346,8 @@ async def test_a_courier_is_woken_by_what_the_clock_says(
 ) -> None:
     await learn(pool, business_id, MONDAY, derived(1), derived(2))
     heard: asyncio.Queue[object] = asyncio.Queue()
-    ear = await asyncpg.connect(database)
-    await ear.add_listener("setbook_event", lambda *call: heard.put_nowait(call[3]))
-    await tick(clock_pool, DUE_AT)
-    assert await asyncio.wait_for(heard.get(), 10) == str(business_id)
-    await ear.close()
+    async with connect(database) as ear:
+        await ear.add_listener("setbook_event", lambda *call: heard.put_nowait(call[3]))
+        await tick(clock_pool, DUE_AT)
+        assert await asyncio.wait_for(heard.get(), PATIENCE_SECONDS) == str(business_id)
     assert heard.empty()

@@ -37,36 +37,39 @@ async def test_what_is_held_on_a_person_is_handed_out_with_where_it_stands(spoke
 async def test_what_happened_in_the_days_of_one_of_two_is_handed_out_to_that_one_alone(
     spoken_of: Api, owner: "Owner[Any]", erased: str
 ) -> None:
-    """Stated alone, a thing speaks of its day; an erasure also takes what only came in the own days."""
+    """Stated alone, a thing speaks of its day; an erasure also takes what only came in the own days.
+
+    The word is one that no signature or salt spells by chance.
+    """
     await sell(spoken_of, "2026-05-14")
     theirs = {
         f"incidents/{an_id(350)}": {
             "kind": "other",
             "happened_at": "2026-05-01T10:00:00Z",
-            "description": "dog",
+            "description": "Bittern",
         },
         f"treatments/{an_id(351)}": {
             "method": "bait",
             "applied_at": "2026-05-01T10:00:00Z",
-            "told_by": "dog",
+            "told_by": "Bittern",
         },
-        f"upkeep/{an_id(352)}": {"kind": "mown", "at": "2026-05-01T10:00:00Z", "told_by": "dog"},
+        f"upkeep/{an_id(352)}": {"kind": "mown", "at": "2026-05-01T10:00:00Z", "told_by": "Bittern"},
         f"jobs/{an_id(353)}": {
             "target": "Thomomys bottae",
             "opened_at": "2026-05-01T10:00:00Z",
-            "ref": "dog",
+            "ref": "Bittern",
         },
     }
     for path, body in theirs.items():
         await spoken_of.made(path, {"property_id": PROPERTY, **body})
     held = await held_on(spoken_of, f"customers/{CUSTOMER}")
-    assert {one["noun"] for one in held if "dog" in str(one)} == {
+    assert {one["noun"] for one in held if "Bittern" in str(one)} == {
         "incident",
         *(f"{noun}, version 1" for noun in ("incident", "treatment", "upkeep", "job")),
     }
-    assert "dog" not in str(await held_on(spoken_of, f"customers/{SECOND}"))
+    assert "Bittern" not in str(await held_on(spoken_of, f"customers/{SECOND}"))
     await spoken_of.post(f"customers/{erased}/erase", GROUND)
-    assert await tables_with(owner, "dog") == set()
+    assert await tables_with(owner, "Bittern") == set()
 
 
 async def test_what_names_one_of_two_is_not_handed_out_to_the_other(spoken_of: Api, clock: Clock) -> None:

@@ -6,9 +6,8 @@ from uuid import UUID
 
 from service.events.outbox import entry
 from service.kernel.db import open_pool
-from service.kernel.now import utc_now
 from service.records.actions import issue
-from tests.bodies import an_id
+from tests.bodies import NOW, an_id
 from tests.http import SEALING_KEY
 
 
@@ -16,7 +15,7 @@ async def main(url: str, business_id: UUID, days: list[int]) -> None:
     """One transaction a record; each is told once it is committed."""
     async with await open_pool(url, "app", 1) as pool:
         for day in days:
-            async with entry(pool, business_id, utc_now()) as book:
+            async with entry(pool, business_id, NOW) as book:
                 await issue(book, SEALING_KEY, UUID(an_id(100 + day)))
             print(day, flush=True)
 

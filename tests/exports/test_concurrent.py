@@ -5,6 +5,7 @@ import random
 import sys
 from asyncio.subprocess import PIPE, Process
 from collections.abc import Sequence
+from signal import SIGKILL
 
 import asyncpg
 import pytest
@@ -14,6 +15,8 @@ from tests.exports.books import name_of, visit_on, visited, whole
 from tests.http import Api
 
 DAYS = range(1, 14)
+# rounds over all visits, more than anybody has time for
+UNTIL_KILLED = 1_000
 
 
 async def issuer(url: str, api: Api, days: Sequence[int]) -> Process:
@@ -25,13 +28,20 @@ async def issuer(url: str, api: Api, days: Sequence[int]) -> Process:
 async def issuing(url: str, api: Api, seed: int) -> None:
     """Four issuers at once, each with all visits in an order of its own; two are killed, and others do the rest."""
     orders = random.Random(seed)  # noqa: S311 - replayable
-    started = [await issuer(url, api, orders.sample(DAYS, len(DAYS))) for _ in range(4)]
-    for one in started[:2]:
-        assert one.stdout is not None
-        await one.stdout.readline()
-        one.kill()
-    await asyncio.gather(*(one.communicate() for one in started))
-    assert [one.returncode for one in started[2:]] == [0, 0]
+    rounds = (UNTIL_KILLED, UNTIL_KILLED, 1, 1)
+    started = [await issuer(url, api, orders.sample(DAYS, len(DAYS)) * times) for times in rounds]
+    try:
+        for one in started[:2]:
+            assert one.stdout is not None
+            await one.stdout.readline()
+            one.kill()
+        await asyncio.gather(*(one.communicate() for one in started))
+    finally:
+        for one in started:
+            if one.returncode is None:
+                one.kill()
+            await one.wait()
+    assert [one.returncode for one in started] == [-SIGKILL, -SIGKILL, 0, 0]
 
 
 class Puller:

@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
@@ -97,7 +98,17 @@ async def demo(server: str, template: str, one_app: tuple[Litestar, Clock]) -> A
     name = new_name("demo")
     async with connect(server) as admin:
         await admin.execute(f"create database {name} template {template} strategy file_copy")
-    url = named(server, name)
+    try:
+        async with loaded(named(server, name), app, clock) as found:
+            yield found
+    finally:
+        async with connect(server) as admin:
+            await admin.execute(f"drop database {name} with (force)")
+
+
+@asynccontextmanager
+async def loaded(url: str, app: Litestar, clock: Clock) -> AsyncIterator[Demo]:
+    """The demo in this empty book."""
     async with (
         await open_pool(url, "migrator", 1) as migrator,
         await open_pool(url, "app", 5) as pool,
@@ -118,5 +129,3 @@ async def demo(server: str, template: str, one_app: tuple[Litestar, Clock]) -> A
         await run_to(clock_pool, pool, LATER)
         lists = {noun: await pages(api, noun) for noun in LISTS}
         yield Demo(api, url, pool, summary, relay.exchanges, lists, await pages(api, "events", "events"))
-    async with connect(server) as admin:
-        await admin.execute(f"drop database {name} with (force)")

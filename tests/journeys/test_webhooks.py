@@ -22,7 +22,7 @@ from tests.http import SEALING_KEY
 from tests.journeys.conftest import Demo
 
 pytestmark = pytest.mark.asyncio(loop_scope="module")
-PATIENCE_SECONDS = 60
+PATIENCE_SECONDS = 120
 
 
 @dataclass(frozen=True)
@@ -96,13 +96,16 @@ async def test_a_receiver_generated_from_the_document_takes_every_event_of_the_d
             made = await add(book, NewEndpoint(url=url), random_bytes(32), SEALING_KEY)
         # an endpoint gets what is told from now on; this one is to get all
         await courier.execute("update endpoint set fanned_out_sequence = 0 where id = $1", made.id)
+        events: dict[str, Any] = {}
         async with running(courier), asyncio.timeout(PATIENCE_SECONDS):
-            events = [await taken.get() for _ in demo.log]
+            # one whose answer was late comes again, and is the same
+            while len(events) < len(demo.log):
+                event = await taken.get()
+                assert events.setdefault(event["id"], event) == event
     assert refused == []
-    assert [int(one.pop("deliverynumber")) for one in sorted(events, key=numbered)] == list(
-        range(1, len(demo.log) + 1)
-    )
-    assert sorted(events, key=numbered) == demo.log
+    told = sorted(events.values(), key=numbered)
+    assert [int(one.pop("deliverynumber")) for one in told] == list(range(1, len(demo.log) + 1))
+    assert told == demo.log
 
 
 def numbered(event: Any) -> str:
@@ -127,7 +130,7 @@ async def test_a_receiver_generated_from_the_document_refuses_what_it_does_not_d
     refused: list[str] = []
     async with (
         serving(generated(document), taken, refused) as url,
-        httpx.AsyncClient(trust_env=False) as client,
+        httpx.AsyncClient(trust_env=False, timeout=PATIENCE_SECONDS) as client,
     ):
 
         async def status(body: Any, of: dict[str, str] = headers) -> int:

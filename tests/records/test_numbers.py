@@ -5,12 +5,14 @@ import random
 import sys
 from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack, asynccontextmanager
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import asyncpg
 import pytest
 
+from service.events.bell import within
 from service.events.outbox import entry
 from service.kernel.db import LOST, connect, open_pool
 from service.records.actions import issue, issue_month
@@ -20,30 +22,51 @@ from tests.processes import REPOSITORY
 from tests.records.book import an_id, la
 from tests.records.conftest import BUSINESS, NOW, PROPERTY_ID, Book
 
+Connection = asyncpg.Connection
 VISITS = range(100, 124)
-PATIENCE_SECONDS = 60
+PATIENCE_SECONDS = 120
 
-# Whoever has a number and an event, and cannot store the record that goes with them.
-HOLDING = """select a.pid from pg_stat_activity a join pg_locks l on l.pid = a.pid
-    where a.wait_event_type = 'Lock' and not l.granted and l.relation = 'setbook.service_record'::regclass
-    and a.datname = current_database()"""
+LOCK = "begin; lock table setbook.service_record in share mode"
+# Of the locks on records of this book, one that is waited for.
+WAITING = """select l.pid from pg_locks l join pg_database d on d.oid = l.database and d.datname = current_database()
+    where l.relation = 'setbook.service_record'::regclass and not l.granted and l.mode = $1 limit 1"""
+
+
+@dataclass
+class Gate:
+    """While it is shut, an issuer gets as far as its number and its event, and cannot store the record with them."""
+
+    looker: "Connection[asyncpg.Record]"
+    keepers: "list[Connection[asyncpg.Record]]"
+
+    async def waiting(self, mode: str) -> int:
+        """The backend that waits for such a lock: asked again and again, as nobody tells of it."""
+        async with asyncio.timeout(PATIENCE_SECONDS):
+            while (pid := await self.looker.fetchval(WAITING, mode)) is None:
+                await within(asyncio.Event(), 0.02)
+        return int(pid)
+
+    async def one_that_holds(self) -> int:
+        """The backend of an issuer that has come that far."""
+        return await self.waiting("RowExclusiveLock")
+
+    async def let_one_through(self) -> None:
+        """Whoever holds a number stores, and nobody else: the second keeper stands in line next."""
+        await self.one_that_holds()
+        shut, following = self.keepers
+        closing = asyncio.create_task(following.execute(LOCK))
+        await self.waiting("ShareLock")
+        await shut.execute("rollback")
+        await closing
+        self.keepers = [following, shut]
 
 
 @asynccontextmanager
-async def nobody_stores(database: str) -> "AsyncIterator[asyncpg.Connection[asyncpg.Record]]":
-    """While this is open, an issuer gets as far as its number and its event, and no further."""
-    async with connect(database) as holder, connect(database) as looker, holder.transaction():
-        await holder.execute("lock table setbook.service_record in share mode")
-        yield looker
-
-
-async def one_that_holds(looker: "asyncpg.Connection[asyncpg.Record]") -> int:
-    """The backend of an issuer that has come that far: asked again and again, as nobody tells of it."""
-    pid = None
-    async with asyncio.timeout(PATIENCE_SECONDS):
-        while pid is None:
-            pid = await looker.fetchval(HOLDING)
-    return int(pid)
+async def nobody_stores(database: str) -> AsyncIterator[Gate]:
+    """A gate that is shut, and open when the block has ended."""
+    async with connect(database) as first, connect(database) as second, connect(database) as looker:
+        await first.execute(LOCK)
+        yield Gate(looker, [first, second])
 
 
 async def whole(book: Book, numbers: range) -> None:
@@ -83,11 +106,12 @@ async def test_connections_that_are_cut_with_a_number_in_hand_leave_no_gap(
 
     async with AsyncExitStack() as pools:
         opened = [await pools.enter_async_context(await open_pool(database, "app", 2)) for _ in range(4)]
-        issuing = asyncio.gather(*(issue_all(pool, seed) for seed, pool in enumerate(opened)))
-        for _ in range(5):
-            async with nobody_stores(database) as looker:
-                pid = await one_that_holds(looker)
-                assert await looker.fetchval("select pg_terminate_backend($1, 10000)", pid)
+        async with nobody_stores(database) as gate:
+            issuing = asyncio.gather(*(issue_all(pool, seed) for seed, pool in enumerate(opened)))
+            for _ in range(5):
+                pid = await gate.one_that_holds()
+                assert await gate.looker.fetchval("select pg_terminate_backend($1, 60000)", pid)
+                await gate.let_one_through()
         await issuing
     assert cut >= 5
     await whole(visited, VISITS)
@@ -96,19 +120,18 @@ async def test_connections_that_are_cut_with_a_number_in_hand_leave_no_gap(
 @asynccontextmanager
 async def issuers(database: str, count: int) -> AsyncIterator[list[asyncio.subprocess.Process]]:
     """Processes that issue the same visits, each in an order of its own; killed when the block ends."""
-    processes = []
-    for seed in range(count):
-        numbers = list(VISITS)
-        random.Random(seed).shuffle(numbers)  # noqa: S311 - an order that can be had again
-        processes.append(
-            await asyncio.create_subprocess_exec(
+    processes: list[asyncio.subprocess.Process] = []
+    try:
+        for seed in range(count):
+            numbers = list(VISITS)
+            random.Random(seed).shuffle(numbers)  # noqa: S311 - an order that can be had again
+            one = await asyncio.create_subprocess_exec(
                 *(sys.executable, "-m", "tests.records.issuer", database),
                 *(str(an_id(number)) for number in numbers),
                 cwd=REPOSITORY,
                 stdout=asyncio.subprocess.PIPE,
             )
-        )
-    try:
+            processes.append(one)
         yield processes
     finally:
         for one in processes:
@@ -122,18 +145,15 @@ async def test_processes_that_are_killed_with_a_number_in_hand_leave_no_gap(
 ) -> None:
     """SIGKILL for all of them while one holds a number, twice; a third lot finishes what they left."""
     for so_far in (0, 5):
-        async with issuers(database, 3) as processes:
-            first = processes[0].stdout
-            assert first is not None
+        async with nobody_stores(database) as gate, issuers(database, 3) as processes:
             for _ in range(so_far):
-                assert await first.readline()
-            async with nobody_stores(database) as looker:
-                await one_that_holds(looker)
-                for one in processes:
-                    one.kill()
-                    await one.wait()
+                await gate.let_one_through()
+            await gate.one_that_holds()
+            for one in processes:
+                one.kill()
+                await one.wait()
     assert await gaps(visited.owner, BUSINESS) == []
-    assert 5 <= len(await visited.versions()) < len(VISITS)
+    assert len(await visited.versions()) == 5
     async with issuers(database, 3) as processes:
         for one in processes:
             await one.communicate()

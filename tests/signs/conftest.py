@@ -62,12 +62,10 @@ class Book:
 
 
 @pytest.fixture
-async def book(database: str, pool: Pool) -> AsyncIterator[Book]:
+async def book(database: str, pool: Pool, owner: "asyncpg.Connection[asyncpg.Record]") -> AsyncIterator[Book]:
     """The business, its worker, and the property with a lawn that is bounded and a bed that is not."""
-    migrator = await open_pool(database, "migrator", 1)
-    _, made = await add_business(migrator, "Greenway Trapping", "America/Los_Angeles", NOW)
-    await migrator.close()
-    owner = await asyncpg.connect(database, server_settings={"search_path": "setbook"})
+    async with await open_pool(database, "migrator", 1) as migrator:
+        _, made = await add_business(migrator, "Greenway Trapping", "America/Los_Angeles", NOW)
     app = create_app(pool, new_id(), bytes(32), PUBLIC_URL, now=lambda: NOW)
     headers = {"Authorization": f"Bearer {made.key}"}
     transport = httpx.ASGITransport(app)  # type: ignore[arg-type]
@@ -80,4 +78,3 @@ async def book(database: str, pool: Pool) -> AsyncIterator[Book]:
         await kept.put(f"properties/{an_id(1)}/features/{LAWN}", lawn)
         await kept.put(f"properties/{an_id(1)}/features/{BED}", {"name": "Bed", "kind": "bed"})
         yield kept
-    await owner.close()

@@ -213,7 +213,7 @@ async def book_of(api: Api, owner: "asyncpg.Connection[asyncpg.Record]") -> dict
     deadlines = await owner.fetch(
         "select id, kind, subject_id, starting_fact_id, property_id, started_at, due_at, state, met_at,"
         " met_by_fact_id, outcome, why::text from deadline where business_id = $1 and state <> 'withdrawn'"
-        " order by kind, subject_id, started_at",
+        " order by kind, subject_id, started_at, starting_fact_id",
         api.business_id,
     )
     for row in deadlines:
