@@ -37,6 +37,7 @@ PARAMETERS = {
     "amend_reason": "why it is withdrawn; asked for once a service record was issued on it",
     "claim": "only records whose claim holds: by us, or as far as is known at the property",
     "customer_id": "only of this customer",
+    "event_id": "only of this event",
     "job_id": "only of this job",
     "kind": "only of this kind",
     "name": "a noun or an event with .json behind it, e.g. visit.json, check.overdue.json",

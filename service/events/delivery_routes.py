@@ -56,6 +56,7 @@ async def list_deliveries(
     after: After = None,
     limit: Limit = 100,
     asked_state: AskedState = None,
+    event_id: UUID | None = None,
 ) -> Response[Page[Delivery]]:
     """What became of each event at this endpoint, newest first."""
     await load_endpoint(Db(pool), caller.business_id, endpoint_id)
@@ -67,6 +68,7 @@ async def list_deliveries(
         endpoint_id=endpoint_id,
         before_deliverynumber=max(0, min(number, AFTER_THE_LAST)),
         states=["waiting", "delivered", "dead"] if asked_state is None else [asked_state],
+        event_id=event_id,
         most=limit + 1,
     )
     return page(request, rows, limit, lambda row: (int(row.deliverynumber),))
@@ -99,9 +101,13 @@ async def read_delivery(endpoint_id: UUID, deliverynumber: str, caller: Caller, 
     status_code=202,
 )
 async def test_endpoint(endpoint_id: UUID, caller: Caller, pool: Pool, now: datetime) -> PingSent:
-    """Send a `test.ping` to this endpoint alone, whatever types it takes."""
+    """Send a `test.ping` to this endpoint alone, whatever types it takes.
+
+    Where nothing is sent for a while because attempts failed, it is tried at once.
+    """
     async with entry(pool, caller.business_id, now, caller.key_id) as book:
         rules.check_active(await load_endpoint(book.db, caller.business_id, endpoint_id))
+        await book.db.run(sql.try_endpoint_now, business_id=caller.business_id, id=endpoint_id)
         event_id = book.tell(Ping(endpoint_id=endpoint_id), endpoint_id)
     return PingSent(event_id=event_id, event_type="test.ping")
 
@@ -117,7 +123,7 @@ async def replay_deliveries(
     """Send deliveries again: dead letters, or what the receiver has lost.
 
     Each keeps its id, sequence, deliverynumber and body, and has the whole schedule of attempts before it again. While
-    the endpoint is paused they wait.
+    the endpoint is paused they wait. Where nothing is sent for a while because attempts failed, it is tried at once.
     """
     wanted = decode(body, Replay, now)
     rules.check_replay(wanted)
@@ -127,6 +133,7 @@ async def replay_deliveries(
     while portion.count == MOST_AT_ONCE:
         # each in a transaction of its own: the business's other writers wait for none for long
         async with entry(pool, caller.business_id, now, caller.key_id) as book:
+            await book.db.run(sql.try_endpoint_now, business_id=caller.business_id, id=endpoint_id)
             portion = await book.db.one(
                 _Portion,
                 sql.replay_deliveries,

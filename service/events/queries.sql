@@ -71,6 +71,27 @@ set version = version + 1, url = :url, types = :types, description = :descriptio
 where business_id = :business_id and id = :id
 returning id, version, url, types, description, state, paused_reason, public_key, created_at;
 
+-- name: try_endpoint_now
+-- An open circuit lets one delivery through at once: whoever asks for one has mended the receiver, or wants to know.
+update endpoint set next_try_at = null
+where business_id = :business_id and id = :id and next_try_at is not null;
+
+-- name: read_health
+-- What waits and what is dead is counted by the two partial indexes.
+select e.state, e.paused_reason, e.failures, e.failing_since,
+       case when e.state = 'active' and e.next_try_at > :now then e.next_try_at end as next_try_at,
+       c.value - e.fanned_out_sequence as behind, w.waiting, v.time as waiting_since,
+       (select count(*) from delivery d
+        where d.business_id = :business_id and d.endpoint_id = e.id and d.state = 'dead') as dead
+from endpoint e
+join counter c on c.business_id = :business_id and c.name = 'event'
+cross join lateral (
+    select count(*) as waiting, min(d.sequence) as first from delivery d
+    where d.business_id = :business_id and d.endpoint_id = e.id and d.state = 'waiting'
+) w
+left join event v on v.business_id = :business_id and v.sequence = w.first
+where e.business_id = :business_id and e.id = :id;
+
 -- name: hasten_deliveries
 -- What waits for its next attempt is due at once, so many at a time; what is in the air already is not doubled.
 with hastened as (
@@ -109,22 +130,32 @@ select count(*) from shortened where scheme = 'v1';
 delete from endpoint where business_id = :business_id and id = :id;
 
 -- name: list_deliveries
--- Newest first.
+-- Newest first. Of one event: a walk over the endpoint's deliveries, as in list_numbers_of_events. What is with a courier
+-- or waits for a paused endpoint to be resumed has no time when it is tried next.
 select d.deliverynumber::text as deliverynumber, lpad(d.sequence::text, 20, '0') as sequence, v.id as event_id,
-       v.type as event_type, d.state, d.attempt, case when d.state = 'waiting' then d.due_at end as due_at,
+       v.type as event_type, d.state, d.attempt,
+       case when d.state = 'waiting' and not d.in_air and e.state = 'active'
+            then greatest(d.due_at, e.next_try_at) end as due_at,
        d.last_attempt_at, d.last_status, d.last_error, d.last_duration_ms, d.delivered_at
-from delivery d join event v on v.business_id = :business_id and v.sequence = d.sequence
+from delivery d
+join endpoint e on e.business_id = :business_id and e.id = d.endpoint_id
+join event v on v.business_id = :business_id and v.sequence = d.sequence
 where d.business_id = :business_id and d.endpoint_id = :endpoint_id
   and d.deliverynumber < :before_deliverynumber::bigint and d.state = any (:states::text[])
+  and (:event_id::uuid is null
+       or d.sequence = (select w.sequence from event w where w.business_id = :business_id and w.id = :event_id::uuid))
 order by d.deliverynumber desc limit :most;
 
 -- name: read_delivery
 -- An answer need not be text; what is no UTF-8 in it is for the reader to replace.
 select d.deliverynumber::text as deliverynumber, lpad(d.sequence::text, 20, '0') as sequence, v.id as event_id,
-       v.type as event_type, d.state, d.attempt, case when d.state = 'waiting' then d.due_at end as due_at,
+       v.type as event_type, d.state, d.attempt,
+       case when d.state = 'waiting' and not d.in_air and e.state = 'active'
+            then greatest(d.due_at, e.next_try_at) end as due_at,
        d.last_attempt_at, d.last_status, d.last_error, d.last_duration_ms, d.delivered_at, d.last_answer,
        convert_from(b.body, 'UTF8') as body
 from delivery d
+join endpoint e on e.business_id = :business_id and e.id = d.endpoint_id
 join event v on v.business_id = :business_id and v.sequence = d.sequence
 join delivery_body b on b.business_id = :business_id and b.endpoint_id = d.endpoint_id
     and b.deliverynumber = d.deliverynumber

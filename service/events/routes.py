@@ -12,11 +12,7 @@ from service.events import delivery_routes, rules
 from service.events.actions import add, change_state, columns, hasten, load_endpoint
 from service.events.feed import list_events
 from service.events.keyring import SECRET_BYTES
-from service.events.models import (
-    Endpoint,
-    EndpointMade,
-    NewEndpoint,
-)
+from service.events.models import Endpoint, EndpointHealth, EndpointMade, NewEndpoint
 from service.events.outbox import entry
 from service.events.signing import secret_text
 from service.kernel.bodies import built, decode, read_json
@@ -84,6 +80,17 @@ async def read_endpoint(
     """One endpoint, without its secret."""
     kept = await load_endpoint(Db(pool), caller.business_id, endpoint_id)
     return read_answer(request, kept, tag_of(kept.version))
+
+
+@get("/endpoints/{endpoint_id:uuid}/health", **route("events", gives=EndpointHealth))
+async def read_health(endpoint_id: UUID, caller: Caller, pool: Pool, now: datetime) -> EndpointHealth:
+    """How the endpoint does: what fails since when, what waits, what was given up."""
+    found = await Db(pool).maybe(
+        EndpointHealth, sql.read_health, business_id=caller.business_id, id=endpoint_id, now=now
+    )
+    if found is None:
+        raise Missing("This endpoint")
+    return found
 
 
 @patch(
@@ -160,6 +167,7 @@ router = Router(
         list_endpoints,
         add_endpoint,
         read_endpoint,
+        read_health,
         amend_endpoint,
         remove_endpoint,
         *delivery_routes.HANDLERS,

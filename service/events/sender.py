@@ -16,7 +16,7 @@ from aiohttp.abc import AbstractResolver
 from service.events import envelope
 from service.events.addresses import Reach, refusal
 from service.events.names import SystemNames
-from service.events.rules import TAKEN, Outcome
+from service.events.rules import Outcome, not_taken
 
 TIMEOUT_SECONDS = 15.0
 # how long is waited for the first bytes of a body behind a status
@@ -25,6 +25,9 @@ LARGEST_ANSWER_BYTES = 4096
 # shorter than receivers commonly keep an idle connection, so that none is closed just as it is used
 KEEPALIVE_SECONDS = 4
 LONGEST_ERROR = 500
+
+# what an answer begins with is kept for a person to read
+HEADERS = {"User-Agent": "Setbook", "Content-Type": envelope.CONTENT_TYPE, "Accept-Encoding": "identity"}
 
 Sessions = Mapping[str, aiohttp.ClientSession]
 
@@ -67,7 +70,7 @@ async def open_sessions(reach: Reach, resolver: AbstractResolver | None = None) 
                 cookie_jar=aiohttp.DummyCookieJar(),
                 trust_env=False,
                 auto_decompress=False,
-                headers={"User-Agent": "Setbook", "Content-Type": envelope.CONTENT_TYPE},
+                headers=HEADERS,
             )
             sessions[scheme] = await stack.enter_async_context(client)
         yield sessions
@@ -91,7 +94,7 @@ async def send(
         ) as response:
             answer = await _start_of(response)
             status, retry_after = response.status, response.headers.get("Retry-After")
-            error = None if status in TAKEN else f"The receiver answered {status}; only 2xx is delivered."
+            error = not_taken(status)
     except TimeoutError:
         error = f"The receiver had not answered after {timeout_seconds:g} s."
     except Exception as wrong:  # noqa: BLE001  a receiver can make the client raise anything; none may end the courier
