@@ -116,6 +116,24 @@ async def test_the_receivers_answer_is_kept_even_where_it_is_no_text(
     assert (await api.get(f"endpoints/{one['id']}/deliveries/2")).status_code == 404
 
 
+async def test_a_receiver_that_would_compress_its_answer_is_asked_not_to(
+    api: Api, app: Litestar, pool, courier, sessions
+) -> None:
+    async def willing(_: Any) -> Any:
+        from aiohttp import web  # noqa: PLC0415
+
+        answer = web.Response(status=500, text="Unknown customer. " * 100)
+        answer.enable_compression()  # in what Accept-Encoding names, if anything
+        return answer
+
+    async with receiving(willing) as receiver:
+        one = await made(api, receiver)
+        await tell(api, pool, NOW)
+        await go(app, courier, sessions, NOW)
+    shown = (await api.get(f"endpoints/{one['id']}/deliveries/1")).json()
+    assert shown["last_answer"] == "Unknown customer. " * 100
+
+
 async def test_a_range_is_of_the_events_times_and_may_take_in_what_was_delivered(
     api: Api, app: Litestar, pool, courier, sessions, owner
 ) -> None:
