@@ -1,6 +1,7 @@
 """The table of contents: every route, what is injected, and the one map from errors to answers."""
 
 import logging
+import re
 from collections.abc import Callable
 from datetime import datetime
 from typing import Any
@@ -71,6 +72,8 @@ DATABASE_AWAY = (
     asyncpg.TransactionRollbackError,
 )
 PROBLEM = "application/problem+json"
+# how the framework says so
+MISSING_PARAMETER = re.compile(r"Missing required (?P<where>\w+) parameter '(?P<name>[^']+)'")
 _KIND_OF_STATUS = {status: kind for kind, (status, _) in TITLES.items()}
 
 SLICES = [
@@ -202,6 +205,9 @@ def _parameter_sentence(request: Request[Any, Any, Any], error: HTTPException) -
         key, otherwise = str(fault.get("key")), str(fault.get("message"))
         name = names.get(key, key)
         wrong.append(wrong_parameter(handler, key, name, request.query_params.get(name), otherwise))
+    missing = MISSING_PARAMETER.match(error.detail)
+    if missing is not None:
+        return f"Add the {missing['where']} parameter {missing['name']}: it is missing here."
     return " ".join(wrong) or f"{error.detail}."
 
 

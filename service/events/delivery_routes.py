@@ -12,7 +12,7 @@ from msgspec.structs import asdict
 
 from service.events import rules
 from service.events.actions import MOST_AT_ONCE, load_endpoint
-from service.events.keyring import SECRET_BYTES, add_keys, retire_keys
+from service.events.keyring import SECRET_BYTES, add_keys, check_new, retire_keys
 from service.events.models import (
     DELIVERYNUMBER_FORM,
     Delivery,
@@ -188,9 +188,10 @@ async def rotate_keys(
         raise invalid([Fault(str(wrong), "#/secret", "secret")]) from wrong
     async with entry(pool, caller.business_id, now, caller.key_id) as book:
         await load_endpoint(book.db, caller.business_id, endpoint_id)
+        key = request.app.state.sealing_key
+        await check_new(book.db, key, caller.business_id, endpoint_id, secret, now)
         overlap = timedelta(hours=wanted.overlap_hours)
         until = await retire_keys(book.db, caller.business_id, endpoint_id, now, overlap)
-        key = request.app.state.sealing_key
         public = await add_keys(book.db, key, caller.business_id, endpoint_id, secret, now)
     return Rotated(secret=secret_text(secret), public_key=public, old_until_at=until)
 

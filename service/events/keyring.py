@@ -1,16 +1,18 @@
 """The keys of an endpoint: made, kept sealed, and retired."""
 
 from datetime import datetime, timedelta
+from hmac import compare_digest
 from uuid import UUID
 
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+from msgspec import Struct
 
 from service.events.signing import ED25519_BYTES, public_text
 from service.kernel.db import Db
 from service.kernel.errors import Refused
 from service.kernel.ids import new_id
 from service.kernel.now import random_bytes
-from service.kernel.sealing import NONCE_BYTES, seal
+from service.kernel.sealing import NONCE_BYTES, seal, unseal
 from service.kernel.sql import Queries
 
 sql = Queries(__package__)
@@ -40,6 +42,24 @@ async def add_keys(
     )
     await db.run(sql.show_new_key, business_id=business_id, id=endpoint_id, public_key=public)
     return public
+
+
+class _Secret(Struct, frozen=True):
+    id: UUID
+    sealed: bytes
+
+
+async def check_new(
+    db: Db, sealing_key: bytes, business_id: UUID, endpoint_id: UUID, secret: bytes, now: datetime
+) -> None:
+    """Refuse a secret that signs for the endpoint already: who brings it again would believe that it has changed."""
+    of = {"business_id": business_id, "endpoint_id": endpoint_id}
+    for known in await db.many(_Secret, sql.list_secrets, now=now, **of):
+        if compare_digest(unseal(sealing_key, known.sealed, business_id, known.id), secret):
+            raise Refused(
+                "conflict",
+                "This secret signs for the endpoint already; bring another, or leave secret out and one is made.",
+            )
 
 
 async def retire_keys(

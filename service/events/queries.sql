@@ -114,6 +114,12 @@ insert into endpoint_key (business_id, endpoint_id, id, scheme, sealed, made_at)
 select :business_id, :endpoint_id::uuid, k.id, k.scheme, k.sealed, :now::timestamptz
 from unnest(:ids::uuid[], :schemes::text[], :sealed::bytea[]) as k (id, scheme, sealed);
 
+-- name: list_secrets
+-- The v1 secrets that sign at :now.
+select id, sealed from endpoint_key
+where business_id = :business_id and endpoint_id = :endpoint_id and scheme = 'v1'
+  and (expires_at is null or expires_at > :now);
+
 -- name: expire_keys
 -- How many of a scheme still sign at :now, and go on till :until at the latest. Those that have ended are taken out.
 with ended as (

@@ -184,7 +184,11 @@ def check_replayed(wanted: Replay, count: int) -> None:
         raise Refused("conflict", "Nothing to replay: these deliveries are being sent at this moment.")
     kinds = "dead or delivered delivery" if wanted.delivered else "dead delivery"
     where = "" if wanted.all else " of an event in that range"
-    hint = "" if wanted.delivered else "; with delivered true those that it has taken are sent again too"
+    hint = (
+        ""
+        if wanted.delivered
+        else "; with delivered true those that it has taken are sent again too, and what waits is sent without a replay"
+    )
     raise Refused("conflict", f"Nothing to replay: this endpoint has no {kinds}{where}{hint}.")
 
 

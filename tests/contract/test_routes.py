@@ -96,6 +96,14 @@ async def test_a_parameter_is_called_as_it_is_sent(api: Api) -> None:
     )
 
 
+async def test_a_parameter_that_is_missing_is_named(api: Api) -> None:
+    answer = await api.get("animals-taken?from=2026-01-01")
+    assert (answer.status_code, answer.json()["detail"]) == (
+        400,
+        "Add the query parameter until: it is missing here.",
+    )
+
+
 async def test_a_parameter_of_what_is_injected_says_as_well_what_it_may_be(api: Api) -> None:
     answer = await api.get("service-records?claim=all")
     assert answer.status_code == 400

@@ -333,6 +333,20 @@ async def test_while_keys_rotate_both_verify_and_then_the_new_ones_alone(
             Webhook(one["secret"]).verify(received.body, received.headers)
 
 
+async def test_a_secret_that_signs_already_is_no_rotation(api: Api, clock: Clock) -> None:
+    async with receiving() as receiver:
+        one = await made(api, receiver)
+    path = f"endpoints/{one['id']}/rotate"
+    assert (await api.post(path, {"secret": OWN, "overlap_hours": 1})).status_code == 200
+    for secret in (OWN, one["secret"]):
+        answer = await api.post(path, {"secret": secret})
+        assert answer.status_code == 409
+        assert answer.json()["detail"].startswith("This secret signs for the endpoint already; bring another")
+    # once it has ended it may come back
+    clock.now = NOW + timedelta(hours=2)
+    assert (await api.post(path, {"secret": one["secret"]})).status_code == 200
+
+
 async def test_keys_that_have_ended_are_taken_out_at_the_next_rotation(api: Api, owner, clock: Clock) -> None:
     async with receiving() as receiver:
         one = await made(api, receiver)
