@@ -31,8 +31,8 @@ KEPT = {
         "The receiver answered 307, and redirects are not followed; amend the endpoint's url to where it leads.",
     ),
     "resets": ("waiting", None, "The request failed: "),
-    "speaks_no_http": ("waiting", None, "The request failed: "),
-    "speaks_broken_tls": ("waiting", None, "The request failed: "),
+    "speaks_no_http": ("waiting", None, "The request failed: the answer is no HTTP: "),
+    "speaks_broken_tls": ("waiting", None, "The request failed: no TLS with 127.0.0.1:"),
 }
 
 
