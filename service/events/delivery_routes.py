@@ -12,7 +12,7 @@ from msgspec.structs import asdict
 
 from service.events import rules
 from service.events.actions import MOST_AT_ONCE, load_endpoint
-from service.events.keyring import SECRET_BYTES, add_keys, check_new, retire_keys
+from service.events.keyring import add_keys, check_new, retire_keys, secret_or_fresh
 from service.events.models import (
     DELIVERYNUMBER_FORM,
     Delivery,
@@ -26,12 +26,11 @@ from service.events.models import (
     Rotation,
 )
 from service.events.outbox import entry
-from service.events.signing import secret_key, secret_text
+from service.events.signing import secret_text
 from service.kernel.bodies import decode
 from service.kernel.db import Db, Pool
-from service.kernel.errors import Fault, Missing, invalid
+from service.kernel.errors import Missing, invalid
 from service.kernel.http import route
-from service.kernel.now import random_bytes
 from service.kernel.paging import After, Limit, Page, decode_cursor, page
 from service.kernel.sql import Queries
 from service.keys.rules import Caller
@@ -182,10 +181,9 @@ async def rotate_keys(
     The secret is shown in this answer, never again.
     """
     wanted = decode(body, Rotation, now)
-    try:
-        secret = random_bytes(SECRET_BYTES) if wanted.secret is None else secret_key(wanted.secret)
-    except ValueError as wrong:
-        raise invalid([Fault(str(wrong), "#/secret", "secret")]) from wrong
+    if faults := rules.secret_faults(wanted.secret):
+        raise invalid(faults)
+    secret = secret_or_fresh(wanted.secret)
     async with entry(pool, caller.business_id, now, caller.key_id) as book:
         await load_endpoint(book.db, caller.business_id, endpoint_id)
         key = request.app.state.sealing_key

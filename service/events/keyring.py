@@ -7,7 +7,7 @@ from uuid import UUID
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from msgspec import Struct
 
-from service.events.signing import ED25519_BYTES, public_text
+from service.events.signing import ED25519_BYTES, public_text, secret_key
 from service.kernel.db import Db
 from service.kernel.errors import Refused
 from service.kernel.ids import new_id
@@ -19,6 +19,11 @@ sql = Queries(__package__)
 SECRET_BYTES = 32
 # of one scheme at a time; each one more lengthens every delivery's header
 MOST_IN_FORCE = 4
+
+
+def secret_or_fresh(brought: str | None) -> bytes:
+    """The bytes of a secret that is brought, else of one that is made; ValueError where it cannot sign."""
+    return random_bytes(SECRET_BYTES) if brought is None else secret_key(brought)
 
 
 async def add_keys(

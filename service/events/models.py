@@ -137,6 +137,23 @@ class NewEndpoint(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True,
     state: Literal["active", "paused"] = "active"
 
 
+Secret = Annotated[
+    str,
+    Meta(
+        max_length=200, description="whsec_ and the base64 of 24 to 64 random bytes; without it one is made"
+    ),
+]
+
+
+class EndpointAsked(NewEndpoint, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
+    """Where events are delivered to; with no `types` it gets every event. While it is paused they wait.
+
+    `secret` is one that the receiver holds already; without it one is made.
+    """
+
+    secret: Secret | None = None
+
+
 class Endpoint(NewEndpoint, frozen=True, kw_only=True, omit_defaults=False):
     """An endpoint as kept, without its secret; `public_key` checks the v1a signatures of its deliveries."""
 
@@ -159,10 +176,7 @@ OverlapHours = Annotated[int, Meta(ge=0, le=168, description="hours; 0 ends the 
 class Rotation(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
     """New keys for an endpoint: the old ones sign as well for `overlap_hours`; without `secret` one is made."""
 
-    secret: (
-        Annotated[str, Meta(max_length=200, description="whsec_ and the base64 of 24 to 64 random bytes")]
-        | None
-    ) = None
+    secret: Secret | None = None
     overlap_hours: OverlapHours = 24
 
 

@@ -9,6 +9,7 @@ from msgspec import Struct
 
 from service.events.addresses import Reach
 from service.events.models import EVENT_TYPES, Endpoint, NewEndpoint, Replay
+from service.events.signing import secret_key
 from service.events.urls import url_faults
 from service.kernel.errors import Fault, Refused, invalid
 from service.kernel.sentences import nearest
@@ -192,7 +193,7 @@ def check_replayed(wanted: Replay, count: int) -> None:
     raise Refused("conflict", f"Nothing to replay: this endpoint has no {kinds}{where}{hint}.")
 
 
-def stated_of(endpoint: Endpoint) -> NewEndpoint:
+def stated_of(endpoint: NewEndpoint) -> NewEndpoint:
     """What was stated of an endpoint, without identity, version and the courier's word."""
     return NewEndpoint(
         url=endpoint.url, types=endpoint.types, description=endpoint.description, state=endpoint.state
@@ -204,14 +205,25 @@ def reason_stated(new: NewEndpoint) -> str | None:
     return "Paused by the office." if new.state == "paused" else None
 
 
-def check_endpoint(new: NewEndpoint, reach: Reach) -> None:
-    """Refuse an endpoint whose URL or types cannot work, with every fault at once."""
+def secret_faults(brought: str | None) -> list[Fault]:
+    """What is wrong with a secret that is brought."""
+    try:
+        if brought is not None:
+            secret_key(brought)
+    except ValueError as wrong:
+        return [Fault(str(wrong), "#/secret", "secret")]
+    return []
+
+
+def check_endpoint(new: NewEndpoint, reach: Reach, more: Sequence[Fault] = ()) -> None:
+    """Refuse an endpoint whose URL or types cannot work, with every fault at once, `more` among them."""
     faults = [Fault(sentence, "#/url", "url") for sentence in url_faults(new.url, reach)]
     faults += [
         Fault(_unknown_type(wanted), f"#/types/{place}", "unknown_type")
         for place, wanted in enumerate(new.types)
         if not is_known(wanted)
     ]
+    faults += more
     if faults:
         raise invalid(faults)
 

@@ -62,6 +62,18 @@ async def test_an_endpoint_is_made_read_and_listed_and_its_secret_shown_once(api
     assert await api.items("endpoints") == [one]
 
 
+async def test_a_receiver_s_own_secret_is_taken(api: Api):
+    secret = "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"
+    one = await made(api, secret=secret)
+    assert one["secret"] == secret
+    path = f"endpoints/{one['id']}"
+    assert "secret" not in (await api.get(path)).json()
+    # it is no member to be amended: that is a rotation
+    assert (await api.patch(path, {"secret": secret}, If_Match='"1"')).status_code == 422
+    again = await api.post(f"{path}/rotate", {"secret": secret})
+    assert (again.status_code, "signs for the endpoint already" in again.text) == (409, True)
+
+
 async def test_the_secret_is_kept_sealed(api: Api, owner):
     await made(api)
     rows = await owner.fetch("select scheme, sealed from endpoint_key")
@@ -80,6 +92,10 @@ async def test_the_secret_is_kept_sealed(api: Api, owner):
         ({"url": "https://b\u00fccher.example/"}, ["#/url"]),
         ({}, ["#/url"]),
         (HOOK | {"secret": "whsec_AA=="}, ["#/secret"]),
+        (
+            {"url": "https:///hook", "types": ["check.late"], "secret": "whsec_AA=="},
+            ["#/url", "#/types/0", "#/secret"],
+        ),
         (HOOK | {"state": "closed"}, ["#/state"]),
     ],
 )
