@@ -12,7 +12,7 @@ from service.events.models import EVENT_TYPES, Endpoint, NewEndpoint, Replay
 from service.events.signing import secret_key
 from service.events.urls import url_faults
 from service.kernel.errors import Fault, Refused, invalid
-from service.kernel.sentences import nearest
+from service.kernel.sentences import nearest, shown
 
 # Waits after the first attempt, the second and so on, as the Standard Webhooks specification gives them.
 WAITS = (
@@ -249,10 +249,11 @@ def is_known(wanted: str) -> bool:
 def _unknown_type(wanted: str) -> str:
     if wanted == "*":
         return "`*` is no event type; leave types out to get every event."
+    quoted = shown(wanted)[1:-1]
     guess = nearest(wanted, FILTERS)
     if guess.endswith("?"):
-        return f"`{wanted}` is no event type{guess}"
+        return f"`{quoted}` is no event type{guess}"
     return (
-        f"`{wanted}` is no event type; write one as in check.overdue, or all of a noun as in check.*: "
+        f"`{quoted}` is no event type; write one as in check.overdue, or all of a noun as in check.*: "
         "/openapi.json lists all under webhooks."
     )
