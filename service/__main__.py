@@ -4,6 +4,7 @@ import argparse
 import logging
 import os
 import sys
+from collections.abc import Callable
 from uuid import UUID
 
 from service import __version__, cli
@@ -19,6 +20,17 @@ def main() -> None:
     except CannotStart as error:
         print(f"setbook: {error}", file=sys.stderr)
         sys.exit(os.EX_CONFIG)
+
+
+def whole(least: int, most: int) -> Callable[[str], int]:
+    """Reads a number as it is typed, within bounds."""
+
+    def read(text: str) -> int:
+        if not (text.isascii() and text.isdigit() and least <= int(text) <= most):
+            raise argparse.ArgumentTypeError(f"must be a whole number from {least} to {most}, not {text!r}")
+        return int(text)
+
+    return read
 
 
 def parser() -> argparse.ArgumentParser:
@@ -86,8 +98,8 @@ def _for_the_desk(
         "--secret", required=True, help="the endpoint's secret, whsec_..., or its public key, whpk_..."
     )
     listen.add_argument("--host", default="127.0.0.1")
-    listen.add_argument("--port", type=int, default=0, help="default: a free one")
-    listen.add_argument("--count", type=int, help="stop after so many")
+    listen.add_argument("--port", type=whole(0, 65_535), default=0, help="default: a free one")
+    listen.add_argument("--count", type=whole(1, 1_000_000), help="stop after so many")
     listen.set_defaults(verb=cli.listen)
 
     explain = verbs.add_parser("explain", parents=[data], help="work a deadline out again, and say why")

@@ -1,6 +1,7 @@
 """The table of contents: every route, what is injected, and the one map from errors to answers."""
 
 import logging
+import re
 from collections.abc import Callable
 from datetime import datetime
 from typing import Any
@@ -34,7 +35,7 @@ from service.kernel.db import Pool
 from service.kernel.errors import TITLES, Problem, Refused
 from service.kernel.methods import with_methods
 from service.kernel.now import utc_now
-from service.kernel.parameters import check_query, query_parameters
+from service.kernel.parameters import check_query, query_parameters, wrong_parameter
 from service.kernel.sealing import NotOpened
 from service.keys import guard
 from service.keys.rules import Caller
@@ -71,6 +72,8 @@ DATABASE_AWAY = (
     asyncpg.TransactionRollbackError,
 )
 PROBLEM = "application/problem+json"
+# how the framework says so
+MISSING_PARAMETER = re.compile(r"Missing required (?P<where>\w+) parameter '(?P<name>[^']+)'")
 _KIND_OF_STATUS = {status: kind for kind, (status, _) in TITLES.items()}
 
 SLICES = [
@@ -195,12 +198,17 @@ def not_served(request: Request[Any, Any, Any], error: HTTPException) -> Respons
 
 def _parameter_sentence(request: Request[Any, Any, Any], error: HTTPException) -> str:
     """Parameters by the names that they have in the API."""
-    names = request.app.state.query_parameters.get(request.scope.get("route_handler"), {})
-    faults = error.extra if isinstance(error.extra, list) else []
-    wrong = "; ".join(
-        f"{names.get(fault.get('key'), fault.get('key'))}: {fault.get('message')}" for fault in faults
-    )
-    return f"A parameter cannot be read: {wrong}; /docs says what it may be." if wrong else f"{error.detail}."
+    handler = request.scope.get("route_handler")
+    names = request.app.state.query_parameters.get(handler, {})
+    wrong = []
+    for fault in error.extra if isinstance(error.extra, list) else []:
+        key, otherwise = str(fault.get("key")), str(fault.get("message"))
+        name = names.get(key, key)
+        wrong.append(wrong_parameter(handler, key, name, request.query_params.get(name), otherwise))
+    missing = MISSING_PARAMETER.match(error.detail)
+    if missing is not None:
+        return f"Add the {missing['where']} parameter {missing['name']}: it is missing here."
+    return " ".join(wrong) or f"{error.detail}."
 
 
 def unavailable(request: Request[Any, Any, Any], error: Exception) -> Response[Problem]:

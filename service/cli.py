@@ -119,7 +119,11 @@ def listen(given: Namespace) -> None:
     except ValueError as error:
         raise CannotStart(f"{error}") from error
     except OSError as error:
-        raise CannotStart(f"Nothing can listen at {given.host}:{given.port}: {error.strerror}.") from error
+        # asyncio writes the address into its words once more
+        why = os.strerror(error.errno) if error.errno and error.errno > 0 else error.strerror
+        raise CannotStart(
+            f"Nothing can listen at {given.host}:{given.port}: {why}; give another --port or --host."
+        ) from error
     except KeyboardInterrupt:
         pass
 

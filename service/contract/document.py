@@ -17,6 +17,7 @@ from service.contract.problems import MEANINGS
 from service.contract.samples import sample_of
 from service.contract.schemas import built
 from service.events.models import Envelope
+from service.events.sender import TIMEOUT_SECONDS
 from service.kernel.errors import TITLES, Problem
 from service.kernel.http import MERGE_PATCH
 
@@ -80,6 +81,13 @@ SIGNED = {
     "webhook-timestamp": "seconds since 1970 of this attempt",
     "webhook-signature": "an entry for each key in force, parted by a space, over `id.timestamp.body`: v1, a comma and "
     "the base64 of HMAC-SHA256, or v1a, a comma and the base64 of Ed25519",
+}
+
+# what a receiver may answer to a webhook
+ANSWERS = {
+    "2XX": f"taken, where it comes within {TIMEOUT_SECONDS:g} seconds",
+    "410": "no more is wanted: the endpoint is paused, and its deliveries wait until it is resumed",
+    "default": "sent again later, for three days; Retry-After is heeded up to 24 hours, a redirect is not followed",
 }
 
 
@@ -189,7 +197,8 @@ def _webhook(name: str, of: Any, schema: Schema) -> dict[str, Any]:
     subject = next(own, told.get("property_id"))
     schema_at = f"https://setbook.example/schema/v1/{name}.json"
     example = {**sample_of(Envelope), "type": name, "subject": subject, "dataschema": schema_at, "data": told}
-    body = {"allOf": [schema(Envelope), {"properties": {"type": {"const": name}, "data": schema(of)}}]}
+    told_here = {"required": ["deliverynumber"], "properties": {"type": {"const": name}, "data": schema(of)}}
+    body = {"allOf": [schema(Envelope), told_here]}
     content = {"application/cloudevents+json": {"schema": body, "examples": {"plain": {"value": example}}}}
     return {
         "operationId": f"on_{name.replace('.', '_')}",
@@ -208,5 +217,5 @@ def _webhook(name: str, of: Any, schema: Schema) -> dict[str, Any]:
             for header, words in SIGNED.items()
         ],
         "requestBody": {"required": True, "content": content},
-        "responses": {"2XX": {"description": "Taken"}, "default": {"description": "Sent again later"}},
+        "responses": {answer: {"description": words} for answer, words in ANSWERS.items()},
     }

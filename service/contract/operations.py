@@ -1,6 +1,7 @@
 """One operation of the OpenAPI document: parameters as the framework reads them, the rest as its route says."""
 
 import inspect
+import re
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -10,6 +11,7 @@ from litestar.handlers import HTTPRouteHandler
 from service.contract.samples import sample_of
 from service.contract.values import id_named
 from service.events.models import DELIVERYNUMBER_FORM
+from service.events.rules import FILTERS
 from service.kernel.http import MERGE_PATCH
 
 CREATED, NO_CONTENT, NOT_MODIFIED = 201, 204, 304
@@ -37,6 +39,7 @@ PARAMETERS = {
     "amend_reason": "why it is withdrawn; asked for once a service record was issued on it",
     "claim": "only records whose claim holds: by us, or as far as is known at the property",
     "customer_id": "only of this customer",
+    "event_id": "only of this event",
     "job_id": "only of this job",
     "kind": "only of this kind",
     "name": "a noun or an event with .json behind it, e.g. visit.json, check.overdue.json",
@@ -85,6 +88,7 @@ EXAMPLES = {
     "until": "2027-01-01",
     "version": "1",
 }
+FILTER = "|".join(map(re.escape, FILTERS))
 # Forms that handlers check with sentences of their own.
 FORMS: dict[str, dict[str, Any]] = {
     "audience": {"enum": ["customer", "auditor", "public"]},
@@ -97,6 +101,7 @@ FORMS: dict[str, dict[str, Any]] = {
     "digest/format": {"enum": ["json", "ndjson", "csv", "xlsx"]},
     "{record}/format": {"enum": ["json", "html", "pdf"]},
     "region": {"pattern": "^[A-Z]{2}(-[A-Z0-9]{1,3})?$"},
+    "types": {"pattern": f"^({FILTER})(,({FILTER}))*$"},
     "month": {"pattern": "^(19[0-9]{2}|2[01][0-9]{2})-(0[1-9]|1[0-2])$"},
     "version": {"pattern": "^[1-9][0-9]{0,5}$"},
     "record": {"pattern": r"^[0-9]{4}-[0-9]{6}(\.[1-9][0-9]{0,5})?$"},

@@ -8,8 +8,9 @@ from msgspec import Struct
 
 from service import __version__
 from service.contract.problems import MEANINGS
-from service.kernel.errors import TITLES, Missing
+from service.kernel.errors import TITLES, Refused
 from service.kernel.http import public_route
+from service.kernel.sentences import nearest, shown
 
 FOLDER = Path(__file__).parents[2] / "schema"
 PAGE = Path(__file__).with_name("docs.html")
@@ -80,7 +81,7 @@ async def read_schema(name: str) -> Response[bytes]:
     """The JSON Schema of a noun or an event, e.g. visit.json, check.overdue.json."""
     kept = {path.name: path for path in (FOLDER / "v1").iterdir()}
     if name not in kept:
-        raise Missing(f"A schema {name}")
+        raise Refused("not_found", f"There is no schema {shown(name)} here{nearest(name, kept)}")
     return _kept_file(kept[name], SCHEMA_MEDIA)
 
 
@@ -88,7 +89,7 @@ async def read_schema(name: str) -> Response[bytes]:
 async def read_problem(kind: str) -> ProblemMeaning:
     """What the `type` of a problem means."""
     if kind not in TITLES:
-        raise Missing(f"A problem {kind}")
+        raise Refused("not_found", f"There is no problem {shown(kind)} here{nearest(kind, TITLES)}")
     status, title = TITLES[kind]
     return ProblemMeaning(f"/problems/{kind}", title, status, MEANINGS[kind])
 

@@ -12,7 +12,7 @@ from msgspec.structs import asdict
 
 from service.events import rules
 from service.events.actions import MOST_AT_ONCE, load_endpoint
-from service.events.keyring import SECRET_BYTES, add_keys, retire_keys
+from service.events.keyring import add_keys, check_new, retire_keys, secret_or_fresh
 from service.events.models import (
     DELIVERYNUMBER_FORM,
     Delivery,
@@ -26,12 +26,11 @@ from service.events.models import (
     Rotation,
 )
 from service.events.outbox import entry
-from service.events.signing import secret_key, secret_text
+from service.events.signing import secret_text
 from service.kernel.bodies import decode
 from service.kernel.db import Db, Pool
-from service.kernel.errors import Fault, Missing, invalid
+from service.kernel.errors import Missing, invalid
 from service.kernel.http import route
-from service.kernel.now import random_bytes
 from service.kernel.paging import After, Limit, Page, decode_cursor, page
 from service.kernel.sql import Queries
 from service.keys.rules import Caller
@@ -56,6 +55,7 @@ async def list_deliveries(
     after: After = None,
     limit: Limit = 100,
     asked_state: AskedState = None,
+    event_id: UUID | None = None,
 ) -> Response[Page[Delivery]]:
     """What became of each event at this endpoint, newest first."""
     await load_endpoint(Db(pool), caller.business_id, endpoint_id)
@@ -67,6 +67,7 @@ async def list_deliveries(
         endpoint_id=endpoint_id,
         before_deliverynumber=max(0, min(number, AFTER_THE_LAST)),
         states=["waiting", "delivered", "dead"] if asked_state is None else [asked_state],
+        event_id=event_id,
         most=limit + 1,
     )
     return page(request, rows, limit, lambda row: (int(row.deliverynumber),))
@@ -99,9 +100,13 @@ async def read_delivery(endpoint_id: UUID, deliverynumber: str, caller: Caller, 
     status_code=202,
 )
 async def test_endpoint(endpoint_id: UUID, caller: Caller, pool: Pool, now: datetime) -> PingSent:
-    """Send a `test.ping` to this endpoint alone, whatever types it takes."""
+    """Send a `test.ping` to this endpoint alone, whatever types it takes.
+
+    Where nothing is sent for a while because attempts failed, it is tried at once.
+    """
     async with entry(pool, caller.business_id, now, caller.key_id) as book:
         rules.check_active(await load_endpoint(book.db, caller.business_id, endpoint_id))
+        await book.db.run(sql.try_endpoint_now, business_id=caller.business_id, id=endpoint_id)
         event_id = book.tell(Ping(endpoint_id=endpoint_id), endpoint_id)
     return PingSent(event_id=event_id, event_type="test.ping")
 
@@ -117,7 +122,7 @@ async def replay_deliveries(
     """Send deliveries again: dead letters, or what the receiver has lost.
 
     Each keeps its id, sequence, deliverynumber and body, and has the whole schedule of attempts before it again. While
-    the endpoint is paused they wait.
+    the endpoint is paused they wait. Where nothing is sent for a while because attempts failed, it is tried at once.
     """
     wanted = decode(body, Replay, now)
     rules.check_replay(wanted)
@@ -127,6 +132,7 @@ async def replay_deliveries(
     while portion.count == MOST_AT_ONCE:
         # each in a transaction of its own: the business's other writers wait for none for long
         async with entry(pool, caller.business_id, now, caller.key_id) as book:
+            await book.db.run(sql.try_endpoint_now, business_id=caller.business_id, id=endpoint_id)
             portion = await book.db.one(
                 _Portion,
                 sql.replay_deliveries,
@@ -175,15 +181,15 @@ async def rotate_keys(
     The secret is shown in this answer, never again.
     """
     wanted = decode(body, Rotation, now)
-    try:
-        secret = random_bytes(SECRET_BYTES) if wanted.secret is None else secret_key(wanted.secret)
-    except ValueError as wrong:
-        raise invalid([Fault(str(wrong), "#/secret", "secret")]) from wrong
+    if faults := rules.secret_faults(wanted.secret):
+        raise invalid(faults)
+    secret = secret_or_fresh(wanted.secret)
     async with entry(pool, caller.business_id, now, caller.key_id) as book:
         await load_endpoint(book.db, caller.business_id, endpoint_id)
+        key = request.app.state.sealing_key
+        await check_new(book.db, key, caller.business_id, endpoint_id, secret, now)
         overlap = timedelta(hours=wanted.overlap_hours)
         until = await retire_keys(book.db, caller.business_id, endpoint_id, now, overlap)
-        key = request.app.state.sealing_key
         public = await add_keys(book.db, key, caller.business_id, endpoint_id, secret, now)
     return Rotated(secret=secret_text(secret), public_key=public, old_until_at=until)
 

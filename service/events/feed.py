@@ -1,6 +1,7 @@
 """The log over HTTP: read on from a cursor, wait for more (RFC 7240), or follow as it comes (server-sent events)."""
 
 import asyncio
+import re
 from collections.abc import AsyncIterator, Coroutine
 from dataclasses import dataclass
 from typing import Annotated, Any, TypeVar
@@ -19,7 +20,7 @@ from service.events.outbox import latest_sequence
 from service.kernel.db import LOST, Db, Pool
 from service.kernel.errors import Refused
 from service.kernel.http import accepted, link_next, preference, route
-from service.kernel.paging import After, Limit, decode_cursor, encode_cursor
+from service.kernel.paging import Limit, decode_cursor, encode_cursor
 from service.kernel.sql import Queries
 from service.keys.guard import authorise
 from service.keys.rules import Caller
@@ -39,6 +40,18 @@ HEARTBEAT = b": still here\n\n"
 # nothing between us and the reader is to keep what passes, or to hold it back until there is more
 UNKEPT = {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}
 
+# where a reader begins who has no cursor: a number of the log, as webhooks bring it, or the log's end
+SEQUENCE = re.compile("[0-9]{1,20}")
+LATEST = "latest"
+
+Start = Annotated[
+    str | None,
+    Parameter(
+        max_length=500,
+        description="where to go on from: `next` of the page before, or the `sequence` of the last event read, or "
+        "`latest` for what is told from now on; without it, or empty, from the beginning",
+    ),
+]
 Types = Annotated[
     str | None,
     Parameter(max_length=2_000, description="event types parted by commas, e.g. check.overdue,lawn.*"),
@@ -53,7 +66,7 @@ Prefer = Annotated[
 LastEventId = Annotated[
     str | None,
     HeaderParameter(
-        name="Last-Event-ID", description="of a stream: the id of the last event read, before `after`"
+        name="Last-Event-ID", description="of a stream: the id of the last event read; it outdoes `after`"
     ),
 ]
 
@@ -111,14 +124,14 @@ class Log:
         gives=EventPage,
         produces={JSON: EventPage, EVENT_STREAM: str},
         headers=("Link", "Preference-Applied"),
-        refuses=(410, 422),
+        refuses=(410,),
     ),
 )
 async def list_events(
     request: Request[Any, Any, Any],
     caller: Caller,
     pool: Pool,
-    after: After = None,
+    after: Start = None,
     types: Types = None,
     limit: Limit = 100,
     prefer: Prefer = None,
@@ -126,15 +139,18 @@ async def list_events(
 ) -> Response[Any]:
     """The log in its order, without gaps. `next` is the cursor to go on from, now or when more is told.
 
+    A `sequence`, as webhooks bring it, does as well for `after`; but only `next` surely notices a restored database.
     With `Prefer: wait=30` an answer that would be empty waits for something to come. With `Accept: text/event-stream`
     it is a stream of server-sent events that goes on for ever: each has the cursor as its `id`, its type as `event` and
-    the CloudEvent as `data`; sent as `Last-Event-ID`, as browsers do by themselves, the id resumes it.
+    the CloudEvent as `data`; sent as `Last-Event-ID`, as browsers do by themselves, the id resumes it. `limit` does not
+    end it.
     """
     state = request.app.state
     log = Log(pool, state.bell, state.public_url, caller.business_id, rules.types_in(types))
     wants_stream = accepted(request.headers.get("accept"), {JSON: False, EVENT_STREAM: True})
-    start = (last_event_id or after) if wants_stream else after
-    (place,) = decode_cursor(start, state.epoch, int) or (0,)
+    resumed = last_event_id if wants_stream else None
+    start, name = (resumed, "Last-Event-ID") if resumed else (after, "after")
+    place = await _place(log, start, state.epoch, name)
     if wants_stream:
         return _stream(request, log, place)
     seconds = wait_asked(request) if prefer and log.bell.has_room(log.business_id) else 0
@@ -143,6 +159,23 @@ async def list_events(
     headers = {"Link": link_next(request, cursor)} if len(told.events) == limit else {}
     headers |= {"Preference-Applied": f"wait={seconds}"} if seconds else {}
     return Response(EventPage(events=told.events, next=cursor), headers=headers)
+
+
+async def _place(log: Log, text: str | None, epoch: UUID, name: str) -> int:
+    """The place in the log that a reader goes on from; refuses what names none, by the name that it came under."""
+    if text == LATEST:
+        return await latest_sequence(Db(log.pool), log.business_id)
+    if text is None or SEQUENCE.fullmatch(text) is None:
+        (place,) = decode_cursor(text, epoch, int, name=name) or (0,)
+        return int(place)
+    latest = await latest_sequence(Db(log.pool), log.business_id)
+    if int(text) > latest:
+        raise Refused(
+            "cursor_gone",
+            f"The log ends at {latest:020}, before the sequence in `{name}`: it is another business's, or the database "
+            f"was restored; then leave `{name}` out and read all again.",
+        )
+    return int(text)
 
 
 def wait_asked(request: Request[Any, Any, Any]) -> int:

@@ -115,7 +115,13 @@ class EventPage(Struct, frozen=True, kw_only=True):
 
 DeliveryState = Literal["waiting", "delivered", "dead"]
 Url = Annotated[
-    str, Meta(min_length=1, max_length=2_000, pattern=r"^[\u0021-\u007e]*$", description="https URL")
+    str,
+    Meta(
+        min_length=1,
+        max_length=2_000,
+        pattern=r"^[\u0021-\u007e]*$",
+        description="an https URL of ASCII without blanks (a host's other letters as xn--..., elsewhere as %C3%A4)",
+    ),
 ]
 TypeFilter = Annotated[
     str, Meta(max_length=100, description="an event type, or all of a noun, e.g. check.overdue, check.*")
@@ -129,6 +135,23 @@ class NewEndpoint(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True,
     types: Annotated[list[TypeFilter], Meta(max_length=100)] = field(default_factory=list)
     description: Line | None = None
     state: Literal["active", "paused"] = "active"
+
+
+Secret = Annotated[
+    str,
+    Meta(
+        max_length=200, description="whsec_ and the base64 of 24 to 64 random bytes; without it one is made"
+    ),
+]
+
+
+class EndpointAsked(NewEndpoint, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
+    """Where events are delivered to; with no `types` it gets every event. While it is paused they wait.
+
+    `secret` is one that the receiver holds already; without it one is made.
+    """
+
+    secret: Secret | None = None
 
 
 class Endpoint(NewEndpoint, frozen=True, kw_only=True, omit_defaults=False):
@@ -153,10 +176,7 @@ OverlapHours = Annotated[int, Meta(ge=0, le=168, description="hours; 0 ends the 
 class Rotation(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):
     """New keys for an endpoint: the old ones sign as well for `overlap_hours`; without `secret` one is made."""
 
-    secret: (
-        Annotated[str, Meta(max_length=200, description="whsec_ and the base64 of 24 to 64 random bytes")]
-        | None
-    ) = None
+    secret: Secret | None = None
     overlap_hours: OverlapHours = 24
 
 
@@ -168,8 +188,30 @@ class Rotated(Struct, frozen=True, kw_only=True):
     old_until_at: Instant
 
 
+class EndpointHealth(Struct, frozen=True, kw_only=True, omit_defaults=True):
+    """How an endpoint does: since when nothing gets through, and what waits or was given up.
+
+    `failures` counts attempts in a row; after some, nothing is sent until `next_try_at`, or until you test or replay.
+    `behind` counts events of the log, of all types, that are no deliveries here yet; `waiting_since` is the time of the
+    oldest event that waits.
+    """
+
+    state: Literal["active", "paused"]
+    paused_reason: str | None = None
+    failures: int
+    failing_since: Instant | None = None
+    next_try_at: Instant | None = None
+    behind: int
+    waiting: int
+    waiting_since: Instant | None = None
+    dead: int
+
+
 class Delivery(Struct, frozen=True, kw_only=True, omit_defaults=True):
-    """What became of one event at one endpoint so far; `due_at` is when a waiting one is tried next."""
+    """What became of one event at one endpoint so far.
+
+    `due_at` is when a waiting one is tried next: there is none while it is being sent or the endpoint is paused.
+    """
 
     deliverynumber: str
     sequence: str
@@ -193,7 +235,9 @@ class DeliveryShown(Delivery, frozen=True, kw_only=True, omit_defaults=True):
 
 
 DELIVERYNUMBER_FORM = "^[1-9][0-9]{0,17}$"
-DeliveryNumber = Annotated[str, Meta(pattern=DELIVERYNUMBER_FORM, description="an endpoint's count")]
+DeliveryNumber = Annotated[
+    str, Meta(pattern=DELIVERYNUMBER_FORM, description='a delivery\'s number, such as "42"')
+]
 
 
 class Replay(Struct, frozen=True, kw_only=True, forbid_unknown_fields=True, omit_defaults=True):

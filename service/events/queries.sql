@@ -71,14 +71,36 @@ set version = version + 1, url = :url, types = :types, description = :descriptio
 where business_id = :business_id and id = :id
 returning id, version, url, types, description, state, paused_reason, public_key, created_at;
 
+-- name: try_endpoint_now
+-- An open circuit lets one delivery through at once: whoever asks for one has mended the receiver, or wants to know.
+update endpoint set next_try_at = null
+where business_id = :business_id and id = :id and next_try_at is not null;
+
+-- name: read_health
+-- What waits and what is dead is counted by the two partial indexes.
+select e.state, e.paused_reason, e.failures, e.failing_since,
+       case when e.state = 'active' and e.next_try_at > :now then e.next_try_at end as next_try_at,
+       c.value - e.fanned_out_sequence as behind, w.waiting, v.time as waiting_since,
+       (select count(*) from delivery d
+        where d.business_id = :business_id and d.endpoint_id = e.id and d.state = 'dead') as dead
+from endpoint e
+join counter c on c.business_id = :business_id and c.name = 'event'
+cross join lateral (
+    select count(*) as waiting, min(d.sequence) as first from delivery d
+    where d.business_id = :business_id and d.endpoint_id = e.id and d.state = 'waiting'
+) w
+left join event v on v.business_id = :business_id and v.sequence = w.first
+where e.business_id = :business_id and e.id = :id;
+
 -- name: hasten_deliveries
--- What waits for its next attempt is due at once, so many at a time; what is in the air already is not doubled.
+-- What waits for its next attempt is due at once, so many at a time; what is in the air already is not doubled. A :now that
+-- is null is the database's own.
 with hastened as (
-    update delivery set due_at = :now
+    update delivery set due_at = coalesce(:now::timestamptz, now())
     where ctid = any (array(
         select ctid from delivery
         where business_id = :business_id and endpoint_id = :endpoint_id and state = 'waiting' and not in_air
-          and due_at > :now
+          and due_at > coalesce(:now::timestamptz, now())
         limit :most for no key update))
     returning 1
 )
@@ -92,6 +114,12 @@ update endpoint set version = version + 1, public_key = :public_key where busine
 insert into endpoint_key (business_id, endpoint_id, id, scheme, sealed, made_at)
 select :business_id, :endpoint_id::uuid, k.id, k.scheme, k.sealed, :now::timestamptz
 from unnest(:ids::uuid[], :schemes::text[], :sealed::bytea[]) as k (id, scheme, sealed);
+
+-- name: list_secrets
+-- The v1 secrets that sign at :now.
+select id, sealed from endpoint_key
+where business_id = :business_id and endpoint_id = :endpoint_id and scheme = 'v1'
+  and (expires_at is null or expires_at > :now);
 
 -- name: expire_keys
 -- How many of a scheme still sign at :now, and go on till :until at the latest. Those that have ended are taken out.
@@ -109,22 +137,32 @@ select count(*) from shortened where scheme = 'v1';
 delete from endpoint where business_id = :business_id and id = :id;
 
 -- name: list_deliveries
--- Newest first.
+-- Newest first. Of one event: a walk over the endpoint's deliveries, as in list_numbers_of_events. What is with a courier
+-- or waits for a paused endpoint to be resumed has no time when it is tried next.
 select d.deliverynumber::text as deliverynumber, lpad(d.sequence::text, 20, '0') as sequence, v.id as event_id,
-       v.type as event_type, d.state, d.attempt, case when d.state = 'waiting' then d.due_at end as due_at,
+       v.type as event_type, d.state, d.attempt,
+       case when d.state = 'waiting' and not d.in_air and e.state = 'active'
+            then greatest(d.due_at, e.next_try_at) end as due_at,
        d.last_attempt_at, d.last_status, d.last_error, d.last_duration_ms, d.delivered_at
-from delivery d join event v on v.business_id = :business_id and v.sequence = d.sequence
+from delivery d
+join endpoint e on e.business_id = :business_id and e.id = d.endpoint_id
+join event v on v.business_id = :business_id and v.sequence = d.sequence
 where d.business_id = :business_id and d.endpoint_id = :endpoint_id
   and d.deliverynumber < :before_deliverynumber::bigint and d.state = any (:states::text[])
+  and (:event_id::uuid is null
+       or d.sequence = (select w.sequence from event w where w.business_id = :business_id and w.id = :event_id::uuid))
 order by d.deliverynumber desc limit :most;
 
 -- name: read_delivery
 -- An answer need not be text; what is no UTF-8 in it is for the reader to replace.
 select d.deliverynumber::text as deliverynumber, lpad(d.sequence::text, 20, '0') as sequence, v.id as event_id,
-       v.type as event_type, d.state, d.attempt, case when d.state = 'waiting' then d.due_at end as due_at,
+       v.type as event_type, d.state, d.attempt,
+       case when d.state = 'waiting' and not d.in_air and e.state = 'active'
+            then greatest(d.due_at, e.next_try_at) end as due_at,
        d.last_attempt_at, d.last_status, d.last_error, d.last_duration_ms, d.delivered_at, d.last_answer,
        convert_from(b.body, 'UTF8') as body
 from delivery d
+join endpoint e on e.business_id = :business_id and e.id = d.endpoint_id
 join event v on v.business_id = :business_id and v.sequence = d.sequence
 join delivery_body b on b.business_id = :business_id and b.endpoint_id = d.endpoint_id
     and b.deliverynumber = d.deliverynumber
@@ -276,7 +314,7 @@ with at as materialized (select coalesce(:now::timestamptz, now()) as now), said
               wait interval, sent_at timestamptz, status int, error text, duration_ms int, answer text,
               spread float8)
 ), locked as materialized (
-    select e.business_id, e.id
+    select e.business_id, e.id, e.failures
     from endpoint e
     where e.id in (select endpoint_id from said) and (e.failures > 0
           or e.id not in (select endpoint_id from said where state = 'delivered'))
@@ -309,10 +347,11 @@ with at as materialized (select coalesce(:now::timestamptz, now()) as now), said
     from counted k join locked l on l.business_id = k.business_id and l.id = k.endpoint_id
     where e.business_id = k.business_id and e.id = k.endpoint_id and e.version = k.version
     returning e.business_id, e.id, e.failures, e.failing_since,
-              (select now from at) - e.failing_since as failing_for
+              (select now from at) - e.failing_since as failing_for,
+              k.got_through and l.failures >= :failures_to_open as has_recovered
 )
 select c.business_id, c.endpoint_id, c.deliverynumbers, e.version, coalesce(o.failures, 0) as failures,
-       o.failing_since, o.failing_for
+       o.failing_since, o.failing_for, coalesce(o.has_recovered, false) as has_recovered
 from counted c
 join endpoint e on e.business_id = c.business_id and e.id = c.endpoint_id
 left join circuit o on o.business_id = c.business_id and o.id = c.endpoint_id and e.version = c.version;

@@ -11,12 +11,8 @@ from litestar.params import RawBody
 from service.events import delivery_routes, rules
 from service.events.actions import add, change_state, columns, hasten, load_endpoint
 from service.events.feed import list_events
-from service.events.keyring import SECRET_BYTES
-from service.events.models import (
-    Endpoint,
-    EndpointMade,
-    NewEndpoint,
-)
+from service.events.keyring import secret_or_fresh
+from service.events.models import Endpoint, EndpointAsked, EndpointHealth, EndpointMade, NewEndpoint
 from service.events.outbox import entry
 from service.events.signing import secret_text
 from service.kernel.bodies import built, decode, read_json
@@ -33,7 +29,6 @@ from service.kernel.http import (
     tag_of,
 )
 from service.kernel.merge import merged
-from service.kernel.now import random_bytes
 from service.kernel.paging import After, Limit, Page, page, place_after
 from service.kernel.sql import Queries
 from service.keys.rules import Caller
@@ -57,7 +52,7 @@ async def list_endpoints(
     "/endpoints",
     **route(
         "events",
-        takes=NewEndpoint,
+        takes=EndpointAsked,
         gives=EndpointMade,
         status=(201,),
         headers=("ETag", "Location"),
@@ -68,9 +63,10 @@ async def add_endpoint(
     request: Request[Any, Any, Any], body: RawBody, caller: Caller, pool: Pool, now: datetime
 ) -> Response[EndpointMade]:
     """A new endpoint; it gets what is told from now on. Its secret is shown in this answer, never again."""
-    new = decode(body, NewEndpoint, now)
-    rules.check_endpoint(new, request.app.state.reach)
-    secret = random_bytes(SECRET_BYTES)
+    asked = decode(body, EndpointAsked, now)
+    rules.check_endpoint(asked, request.app.state.reach, rules.secret_faults(asked.secret))
+    new = rules.stated_of(asked)
+    secret = secret_or_fresh(asked.secret)
     async with entry(pool, caller.business_id, now, caller.key_id) as book:
         kept = await add(book, new, secret, request.app.state.sealing_key)
     made = EndpointMade(secret=secret_text(secret), **msgspec.structs.asdict(kept))
@@ -84,6 +80,17 @@ async def read_endpoint(
     """One endpoint, without its secret."""
     kept = await load_endpoint(Db(pool), caller.business_id, endpoint_id)
     return read_answer(request, kept, tag_of(kept.version))
+
+
+@get("/endpoints/{endpoint_id:uuid}/health", **route("events", gives=EndpointHealth))
+async def read_health(endpoint_id: UUID, caller: Caller, pool: Pool, now: datetime) -> EndpointHealth:
+    """How the endpoint does: what fails since when, what waits, what was given up."""
+    found = await Db(pool).maybe(
+        EndpointHealth, sql.read_health, business_id=caller.business_id, id=endpoint_id, now=now
+    )
+    if found is None:
+        raise Missing("This endpoint")
+    return found
 
 
 @patch(
@@ -160,6 +167,7 @@ router = Router(
         list_endpoints,
         add_endpoint,
         read_endpoint,
+        read_health,
         amend_endpoint,
         remove_endpoint,
         *delivery_routes.HANDLERS,

@@ -1,18 +1,18 @@
 """What follows from an attempt to deliver, and what an endpoint may be. Pure: now is an argument."""
 
-import re
 from collections.abc import Collection, Sequence
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
-from ipaddress import ip_address
-from urllib.parse import SplitResult, urlsplit
 from uuid import UUID
 
 from msgspec import Struct
 
-from service.events.addresses import Address, Reach, is_opened, is_public, named
+from service.events.addresses import Reach
 from service.events.models import EVENT_TYPES, Endpoint, NewEndpoint, Replay
+from service.events.signing import secret_key
+from service.events.urls import url_faults
 from service.kernel.errors import Fault, Refused, invalid
+from service.kernel.sentences import nearest, shown
 
 # Waits after the first attempt, the second and so on, as the Standard Webhooks specification gives them.
 WAITS = (
@@ -27,10 +27,7 @@ WAITS = (
     timedelta(hours=24),
 )
 LONGEST_WAIT = timedelta(hours=24)
-HOST_NAME = re.compile(
-    r"(?=.{1,253}\Z)(?!-)[a-z0-9_-]{1,63}(?<!-)(?:\.(?!-)[a-z0-9_-]{1,63}(?<!-))*", re.IGNORECASE | re.ASCII
-)
-TAKEN = range(200, 300)
+TAKEN, REDIRECTED = range(200, 300), range(300, 400)
 GONE = 410
 
 # The circuit of an endpoint that nothing gets through to: after so many failures in a row it is left alone, each time
@@ -43,6 +40,7 @@ ONE_WAY = (
     "Say in one way what to replay: deliverynumbers, or event_ids, or since and until (or one of them), or all as "
     "true; GET deliveries?state=dead lists the dead ones."
 )
+FILTERS = (*EVENT_TYPES, *sorted({f"{known.partition('.')[0]}.*" for known in EVENT_TYPES}))
 GONE_REASON = "The receiver answered 410 Gone: it wants no more deliveries; resume the endpoint to go on."
 
 
@@ -99,6 +97,18 @@ def asked_wait(retry_after: str | None, now: datetime) -> timedelta:
     except (ValueError, TypeError, OverflowError):
         return timedelta()
     return max(timedelta(), (date if date.tzinfo else date.replace(tzinfo=UTC)) - now)
+
+
+def not_taken(status: int) -> str | None:
+    """Why an answer of that status is no delivery; None where it is one."""
+    if status in TAKEN:
+        return None
+    if status in REDIRECTED:
+        return (
+            f"The receiver answered {status}, and redirects are not followed; amend the endpoint's url to where it "
+            "leads."
+        )
+    return f"The receiver answered {status}; only 2xx is delivered."
 
 
 def is_gone(outcome: Outcome) -> bool:
@@ -175,11 +185,15 @@ def check_replayed(wanted: Replay, count: int) -> None:
         raise Refused("conflict", "Nothing to replay: these deliveries are being sent at this moment.")
     kinds = "dead or delivered delivery" if wanted.delivered else "dead delivery"
     where = "" if wanted.all else " of an event in that range"
-    hint = "" if wanted.delivered else "; with delivered true those that it has taken are sent again too"
+    hint = (
+        ""
+        if wanted.delivered
+        else "; with delivered true those that it has taken are sent again too, and what waits is sent without a replay"
+    )
     raise Refused("conflict", f"Nothing to replay: this endpoint has no {kinds}{where}{hint}.")
 
 
-def stated_of(endpoint: Endpoint) -> NewEndpoint:
+def stated_of(endpoint: NewEndpoint) -> NewEndpoint:
     """What was stated of an endpoint, without identity, version and the courier's word."""
     return NewEndpoint(
         url=endpoint.url, types=endpoint.types, description=endpoint.description, state=endpoint.state
@@ -191,14 +205,25 @@ def reason_stated(new: NewEndpoint) -> str | None:
     return "Paused by the office." if new.state == "paused" else None
 
 
-def check_endpoint(new: NewEndpoint, reach: Reach) -> None:
-    """Refuse an endpoint whose URL or types cannot work, with every fault at once."""
+def secret_faults(brought: str | None) -> list[Fault]:
+    """What is wrong with a secret that is brought."""
+    try:
+        if brought is not None:
+            secret_key(brought)
+    except ValueError as wrong:
+        return [Fault(str(wrong), "#/secret", "secret")]
+    return []
+
+
+def check_endpoint(new: NewEndpoint, reach: Reach, more: Sequence[Fault] = ()) -> None:
+    """Refuse an endpoint whose URL or types cannot work, with every fault at once, `more` among them."""
     faults = [Fault(sentence, "#/url", "url") for sentence in url_faults(new.url, reach)]
     faults += [
         Fault(_unknown_type(wanted), f"#/types/{place}", "unknown_type")
         for place, wanted in enumerate(new.types)
         if not is_known(wanted)
     ]
+    faults += more
     if faults:
         raise invalid(faults)
 
@@ -208,85 +233,27 @@ def types_in(text: str | None) -> list[str]:
     if text is None:
         return []
     wanted = [part.strip() for part in text.split(",") if part.strip()]
-    faults = [Fault(_unknown_type(one), "#/types", "unknown_type") for one in wanted if not is_known(one)]
+    faults = [_unknown_type(one) for one in wanted if not is_known(one)]
     if not wanted:
-        faults = [Fault("types names no event type; leave it out to get all.", "#/types", "unknown_type")]
+        faults = ["types names no event type; leave it out to get all."]
     if faults:
-        raise invalid(faults)
+        raise Refused("unreadable", " ".join(faults))
     return wanted
 
 
 def is_known(wanted: str) -> bool:
     """Whether a filter names an event type, or with `noun.*` at least one."""
-    if wanted.endswith(".*"):
-        return any(known.partition(".")[0] == wanted[:-2] for known in EVENT_TYPES)
-    return wanted in EVENT_TYPES
+    return wanted in FILTERS
 
 
 def _unknown_type(wanted: str) -> str:
-    return f"`{wanted}` is no event type; write one as in check.overdue, or all of a noun as in check.*."
-
-
-def url_faults(url: str, reach: Reach) -> list[str]:
-    """What is wrong with an endpoint's URL, a sentence each.
-
-    Names are not looked up here: what they lead to is checked at every connection.
-    """
-    try:
-        parts = urlsplit(url)
-        port = parts.port
-    except ValueError:
-        return ["The URL cannot be read; write it as https://host/path, with a port from 1 to 65535 if any."]
-    checks = (
-        (parts.scheme not in {"https", "http"}, "The URL must begin with https://."),
-        (parts.scheme == "http" and not reach.networks,
-         "This installation delivers to https:// only; its operator may open a network to http."),
-        (not parts.hostname, "The URL has no host; write it as https://host/path."),
-        (port == 0, "The URL's port must be from 1 to 65535."),
-        ("@" in parts.netloc, "The URL must hold no user name or password; deliveries are signed instead."),
-        ("#" in url, "The URL must hold no fragment (#...); it is never sent to a server."),
-        (_is_no_name(parts.hostname or ""),
-         "The URL's host is no name that can be looked up: parted by dots, 1 to 63 letters, digits and hyphens each."),
-        (_is_odd_number(parts.hostname or ""),
-         "The URL's host is a number; write an IPv4 address as four decimal numbers, such as 8.8.8.8."),
-        (_is_closed(parts, reach),
-         "The URL's address is not one that deliveries may go to; name a host on the public internet."),
-        (_is_closed_port(parts, reach),
-         f"The URL's port must be {named(reach.ports)}; have the receiver answer at one of these."),
-    )  # fmt: skip
-    return [sentence for wrong, sentence in checks if wrong]
-
-
-def _address(host: str) -> Address | None:
-    try:
-        return ip_address(host)
-    except ValueError:
-        return None
-
-
-def _is_no_name(host: str) -> bool:
-    """Whether a host is written as no name may be (RFC 1123 section 2.1; underscores pass, as resolvers let them)."""
-    name = host.removesuffix(".")
-    return bool(host) and _address(host) is None and HOST_NAME.fullmatch(name) is None
-
-
-def _is_odd_number(host: str) -> bool:
-    """Whether resolvers may take a host for an IPv4 address that is not written as one: 2130706433, 0x7f.1."""
-    last = host.rstrip(".").rpartition(".")[2]
-    return _address(host) is None and (last.isdigit() or last.startswith("0x"))
-
-
-def _is_closed(parts: SplitResult, reach: Reach) -> bool:
-    """Whether the host is written as an address that no delivery may connect to."""
-    address = _address(parts.hostname or "")
-    if address is None or is_opened(address, reach):
-        return False
-    return parts.scheme != "https" or not is_public(address)
-
-
-def _is_closed_port(parts: SplitResult, reach: Reach) -> bool:
-    """Whether no delivery may go to that port; a name may yet lead to a network that the operator opened."""
-    if parts.scheme != "https" or not parts.port or parts.port in reach.ports:
-        return False
-    address = _address(parts.hostname or "")
-    return not (reach.networks if address is None else is_opened(address, reach))
+    if wanted == "*":
+        return "`*` is no event type; leave types out to get every event."
+    quoted = shown(wanted)[1:-1]
+    guess = nearest(wanted, FILTERS)
+    if guess.endswith("?"):
+        return f"`{quoted}` is no event type{guess}"
+    return (
+        f"`{quoted}` is no event type; write one as in check.overdue, or all of a noun as in check.*: "
+        "/openapi.json lists all under webhooks."
+    )

@@ -1,9 +1,7 @@
 """The door out: one signed POST to a receiver that nobody vouches for."""
 
 import asyncio
-import os
 import socket
-import ssl
 from collections.abc import AsyncIterator, Callable, Mapping
 from contextlib import AsyncExitStack, asynccontextmanager, suppress
 from datetime import datetime
@@ -15,8 +13,9 @@ from aiohttp.abc import AbstractResolver
 
 from service.events import envelope
 from service.events.addresses import Reach, refusal
+from service.events.failures import AddressRefused, failure
 from service.events.names import SystemNames
-from service.events.rules import TAKEN, Outcome
+from service.events.rules import Outcome, not_taken
 
 TIMEOUT_SECONDS = 15.0
 # how long is waited for the first bytes of a body behind a status
@@ -24,13 +23,11 @@ ANSWER_SECONDS = 1.0
 LARGEST_ANSWER_BYTES = 4096
 # shorter than receivers commonly keep an idle connection, so that none is closed just as it is used
 KEEPALIVE_SECONDS = 4
-LONGEST_ERROR = 500
+
+# what an answer begins with is kept for a person to read
+HEADERS = {"User-Agent": "Setbook", "Content-Type": envelope.CONTENT_TYPE, "Accept-Encoding": "identity"}
 
 Sessions = Mapping[str, aiohttp.ClientSession]
-
-
-class AddressRefused(OSError):
-    """The receiver's name leads to an address or a port that no delivery may connect to."""
 
 
 def guarded(reach: Reach, scheme: str) -> Callable[[aiohttp.AddrInfoType], socket.socket]:
@@ -67,7 +64,7 @@ async def open_sessions(reach: Reach, resolver: AbstractResolver | None = None) 
                 cookie_jar=aiohttp.DummyCookieJar(),
                 trust_env=False,
                 auto_decompress=False,
-                headers={"User-Agent": "Setbook", "Content-Type": envelope.CONTENT_TYPE},
+                headers=HEADERS,
             )
             sessions[scheme] = await stack.enter_async_context(client)
         yield sessions
@@ -91,11 +88,11 @@ async def send(
         ) as response:
             answer = await _start_of(response)
             status, retry_after = response.status, response.headers.get("Retry-After")
-            error = None if status in TAKEN else f"The receiver answered {status}; only 2xx is delivered."
+            error = not_taken(status)
     except TimeoutError:
         error = f"The receiver had not answered after {timeout_seconds:g} s."
     except Exception as wrong:  # noqa: BLE001  a receiver can make the client raise anything; none may end the courier
-        error = _sentence(wrong)
+        error = failure(wrong)
     duration_ms = round((clock() - started) * 1000)
     return Outcome(
         status=status,
@@ -122,17 +119,3 @@ async def _start_of(response: aiohttp.ClientResponse) -> bytes:
             while piece := await response.content.read(LARGEST_ANSWER_BYTES - len(start)):
                 start += piece
     return start
-
-
-def _sentence(wrong: Exception) -> str:
-    """What went wrong, fit to be stored: short, and without control characters that a receiver sent."""
-    text = f"The request failed: {type(wrong).__name__}: {wrong}"
-    if isinstance(wrong, aiohttp.ClientConnectorError):
-        cause = wrong.os_error
-        if isinstance(cause, AddressRefused):
-            text = str(cause)
-        elif not isinstance(cause, (ssl.SSLError, ssl.CertificateError, socket.gaierror)):
-            # its own words hold the address that the name leads to
-            why = os.strerror(cause.errno) if cause.errno else "none of its addresses answers"
-            text = f"The request failed: no connection to {wrong.host}:{wrong.port}: {why}."
-    return "".join(letter if letter.isprintable() else "?" for letter in text)[:LONGEST_ERROR]

@@ -54,9 +54,12 @@ def encode_cursor(epoch: UUID, *place: object) -> str:
     return base64url(msgspec.json.encode(Cursor(epoch, list(place))))
 
 
-def decode_cursor(text: str | None, epoch: UUID, *kinds: type) -> list[Any] | None:
-    """The place a cursor names, as `kinds`; 410 where it is of another epoch, 400 where it is none."""
-    if text is None:
+def decode_cursor(text: str | None, epoch: UUID, *kinds: type, name: str = "after") -> list[Any] | None:
+    """The place a cursor names, as `kinds`, None for none; 410 where it is of another epoch, 400 where it is none.
+
+    `name` is that of the parameter or header that it came in.
+    """
+    if not text:
         return None
     try:
         cursor = msgspec.json.decode(from_base64url(text), type=Cursor)
@@ -65,12 +68,12 @@ def decode_cursor(text: str | None, epoch: UUID, *kinds: type) -> list[Any] | No
         place = [each.astimezone(UTC) if isinstance(each, datetime) else each for each in named]
     except (ValueError, OverflowError) as wrong:
         raise Refused(
-            "unreadable", "`after` is no cursor of this list; leave it out to start at the beginning."
+            "unreadable", f"`{name}` is no cursor of this list; leave it out to start at the beginning."
         ) from wrong
     if cursor.epoch != epoch:
         raise Refused(
             "cursor_gone",
-            "This cursor was made before the database was restored or moved; leave `after` out and read all again.",
+            f"This cursor was made before the database was restored or moved; leave `{name}` out and read all again.",
         )
     return place
 

@@ -49,9 +49,8 @@ async def authorise(connection: ASGIConnection[Any, Any, Any, Any], handler: Bas
 def _check_media(connection: ASGIConnection[Any, Any, Any, Any], media: tuple[str, ...]) -> None:
     sent = connection.headers.get("content-type", "").partition(";")[0].strip().lower()
     if media and sent not in media:
-        raise Refused(
-            "unsupported_media_type", f"Send the body as {' or '.join(media)}, not as {sent or 'nothing'}."
-        )
+        instead = f", not as {sent}." if sent else ": the header Content-Type is missing."
+        raise Refused("unsupported_media_type", f"Send a body as {' or '.join(media)}{instead}")
 
 
 async def caller_of(request: Request[Any, Any, Any]) -> Caller:

@@ -75,7 +75,12 @@ async def test_an_address_names_its_methods(api: Api, method: str) -> None:
         ("limit=1&limit=2", "The parameter limit stands twice; give it once."),
         ("property_id=null", "The parameter property_id is null; leave it out instead."),
         ("after=%00", "The parameter after holds NUL (%00), which no text here does."),
-        ("limit=501", "A parameter cannot be read: limit: Expected `int` <= 500; /docs says what it may be."),
+        ("limit=501", "The parameter limit must be a whole number from 1 to 500, not '501'."),
+        ("limit=few", "The parameter limit must be a whole number from 1 to 500, not 'few'."),
+        (
+            "property_id=1",
+            "The parameter property_id must be a UUID such as 0198f3a0-0000-7000-8000-000000000001, not '1'.",
+        ),
     ],
 )
 async def test_a_parameter_that_would_be_passed_over_is_refused(api: Api, query: str, sentence: str) -> None:
@@ -86,4 +91,42 @@ async def test_a_parameter_that_would_be_passed_over_is_refused(api: Api, query:
 async def test_a_parameter_is_called_as_it_is_sent(api: Api) -> None:
     answer = await api.get("deadlines?state=gone")
     assert answer.status_code == 400
-    assert "state: Invalid enum value 'gone'" in answer.json()["detail"]
+    assert answer.json()["detail"] == (
+        "The parameter state must be one of open, met, late, withdrawn, not 'gone'."
+    )
+
+
+async def test_a_parameter_that_is_missing_is_named(api: Api) -> None:
+    answer = await api.get("animals-taken?from=2026-01-01")
+    assert (answer.status_code, answer.json()["detail"]) == (
+        400,
+        "Add the query parameter until: it is missing here.",
+    )
+
+
+async def test_a_parameter_of_what_is_injected_says_as_well_what_it_may_be(api: Api) -> None:
+    answer = await api.get("service-records?claim=all")
+    assert answer.status_code == 400
+    assert answer.json()["detail"].startswith("The parameter claim must be one of ")
+
+
+@pytest.mark.parametrize(
+    ("path", "sentence"),
+    [
+        (
+            "/schema/v1/check.overdue",
+            "There is no schema 'check.overdue' here; did you mean 'check.overdue.json'?",
+        ),
+        ("/schema/v1/zzz", "There is no schema 'zzz' here."),
+        ("/problems/invald", "There is no problem 'invald' here; did you mean 'invalid'?"),
+    ],
+)
+async def test_what_the_contract_does_not_have_names_the_nearest(api: Api, path: str, sentence: str) -> None:
+    answer = await api.get(path)
+    assert (answer.status_code, answer.json()["detail"]) == (404, sentence)
+
+
+async def test_a_body_without_a_media_type_is_told_the_header(api: Api) -> None:
+    answer = await api.client.post("/v1/jobs", content=b"{}", headers={"Authorization": f"Bearer {api.key}"})
+    assert answer.status_code == 415
+    assert answer.json()["detail"] == "Send a body as application/json: the header Content-Type is missing."

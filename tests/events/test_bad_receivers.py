@@ -27,10 +27,14 @@ KEPT = {
     "drips": ("waiting", None, "The receiver had not answered after 0.5 s."),
     "drips_its_body": ("delivered", 200, None),
     "answers_50_mb": ("delivered", 200, None),
-    "redirects": ("waiting", 307, "The receiver answered 307; only 2xx is delivered."),
+    "redirects": (
+        "waiting",
+        307,
+        "The receiver answered 307, and redirects are not followed; amend the endpoint's url to where it leads.",
+    ),
     "resets": ("waiting", None, "The request failed: "),
-    "speaks_no_http": ("waiting", None, "The request failed: "),
-    "speaks_broken_tls": ("waiting", None, "The request failed: "),
+    "speaks_no_http": ("waiting", None, "The request failed: the answer is no HTTP: "),
+    "speaks_broken_tls": ("waiting", None, "The request failed: no TLS with 127.0.0.1:"),
 }
 # How long an attempt waits here where others are to be served meanwhile, and within what they have to be.
 LONG_SECONDS, SOON_SECONDS = 50.0, 45.0

@@ -75,6 +75,34 @@ async def asked(api: Api, bell: Bell, path: str, wait: str) -> "asyncio.Task":
     return task
 
 
+@pytest.mark.parametrize(("after", "found"), [("", [1, 2, 3]), ("2", [3]), (f"{1:020}", [2, 3]), ("3", [])])
+async def test_the_log_is_read_on_from_a_sequence_as_webhooks_bring_it(
+    api: Api, pool, after: str, found: list[int]
+):
+    await tell(pool, api.business_id, 3)
+    page = (await api.get(f"events?after={after}")).json()
+    assert numbers(page) == found
+    assert page["next"] == (await api.get("events")).json()["next"]
+
+
+async def test_a_sequence_that_the_log_does_not_have_says_so(api: Api, pool):
+    """A reader who goes on from there would miss what is told meanwhile."""
+    await tell(pool, api.business_id, 3)
+    for beyond in ("4", "9" * 20):
+        answer = await api.get(f"events?after={beyond}")
+        assert answer.status_code == 410
+        assert answer.json()["detail"].startswith(f"The log ends at {3:020}, before the sequence in `after`")
+    assert (await api.get(f"events?after={'9' * 21}")).status_code == 400
+
+
+async def test_who_wants_no_history_begins_at_the_log_s_end(api: Api, pool):
+    await tell(pool, api.business_id, 3)
+    page = (await api.get("events?after=latest")).json()
+    assert page["events"] == []
+    await tell(pool, api.business_id)
+    assert numbers((await api.get(f"events?after={page['next']}")).json()) == [4]
+
+
 async def test_what_is_there_is_answered_at_once(api: Api, pool, bell: Bell):
     await tell(pool, api.business_id, 2)
     answer = await api.get("events", Prefer="respond-async, wait=30")
@@ -173,10 +201,14 @@ async def test_a_stream_begins_at_a_cursor_of_this_log_and_with_types_that_there
         await api.get("events", **stream, Last_Event_ID=cursor),
         await api.get(f"events?after={cursor}", **stream),
         await api.get("events", **stream, Last_Event_ID="7"),
+        await api.get("events", **stream, Last_Event_ID=str(new_id())),
         await api.get("events?types=mole.found", **stream),
     ]
-    assert [answer.status_code for answer in refused] == [410, 410, 400, 422]
-    assert "read all again" in refused[0].json()["detail"]
+    assert [answer.status_code for answer in refused] == [410, 410, 410, 400, 400]
+    for answer in refused[0], refused[2]:
+        assert "leave `Last-Event-ID` out and read all again" in answer.json()["detail"]
+    assert "leave `after` out" in refused[1].json()["detail"]
+    assert "`Last-Event-ID` is no cursor" in refused[3].json()["detail"]
     # without a stream that header says nothing
     assert (await api.get("events", Last_Event_ID=cursor)).status_code == 200
 

@@ -2,12 +2,16 @@
 
 import asyncio
 import io
+import socket
 from contextlib import asynccontextmanager, redirect_stdout
 
 import pytest
 from aiohttp import ClientSession
 
+from service import cli
+from service.__main__ import parser
 from service.events.signing import secret_key, secret_text, signed_headers
+from service.kernel.errors import CannotStart
 from service.kernel.now import utc_now
 from service.listen import listen
 from tests.events.conftest import Book, deliver
@@ -108,3 +112,30 @@ async def test_it_verifies_what_the_courier_sends(book: Book, courier, sessions)
         assert await lines.next() == (
             f"verified test.ping subject={endpoint_id} sequence={1:020} deliverynumber=1"
         )
+
+
+@pytest.mark.parametrize(
+    ("typed", "sentence"),
+    [
+        (("--port", "65536"), "must be a whole number from 0 to 65535, not '65536'"),
+        (("--port", "http"), "must be a whole number from 0 to 65535, not 'http'"),
+        (("--count", "0"), "must be a whole number from 1 to 1000000, not '0'"),
+    ],
+)
+def test_numbers_that_cannot_be_meant_are_refused_as_typed(
+    typed: tuple[str, str], sentence: str, capsys: pytest.CaptureFixture[str]
+):
+    with pytest.raises(SystemExit, match="2"):
+        parser().parse_args(["listen", "--secret", SECRET, *typed])
+    assert sentence in capsys.readouterr().err
+
+
+def test_a_port_that_is_taken_is_told_in_one_sentence():
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        given = parser().parse_args(["listen", "--secret", SECRET, "--port", str(port)])
+        with pytest.raises(CannotStart) as refused:
+            cli.listen(given)
+    assert str(refused.value) == (
+        f"Nothing can listen at 127.0.0.1:{port}: Address already in use; give another --port or --host."
+    )

@@ -116,6 +116,24 @@ async def test_the_receivers_answer_is_kept_even_where_it_is_no_text(
     assert (await api.get(f"endpoints/{one['id']}/deliveries/2")).status_code == 404
 
 
+async def test_a_receiver_that_would_compress_its_answer_is_asked_not_to(
+    api: Api, app: Litestar, pool, courier, sessions
+) -> None:
+    async def willing(_: Any) -> Any:
+        from aiohttp import web  # noqa: PLC0415
+
+        answer = web.Response(status=500, text="Unknown customer. " * 100)
+        answer.enable_compression()  # in what Accept-Encoding names, if anything
+        return answer
+
+    async with receiving(willing) as receiver:
+        one = await made(api, receiver)
+        await tell(api, pool, NOW)
+        await go(app, courier, sessions, NOW)
+    shown = (await api.get(f"endpoints/{one['id']}/deliveries/1")).json()
+    assert shown["last_answer"] == "Unknown customer. " * 100
+
+
 async def test_a_range_is_of_the_events_times_and_may_take_in_what_was_delivered(
     api: Api, app: Litestar, pool, courier, sessions, owner
 ) -> None:
@@ -313,6 +331,20 @@ async def test_while_keys_rotate_both_verify_and_then_the_new_ones_alone(
         check_signed(public_key(new["public_key"]), received.headers, received.body, late)
         with pytest.raises(WebhookVerificationError):
             Webhook(one["secret"]).verify(received.body, received.headers)
+
+
+async def test_a_secret_that_signs_already_is_no_rotation(api: Api, clock: Clock) -> None:
+    async with receiving() as receiver:
+        one = await made(api, receiver)
+    path = f"endpoints/{one['id']}/rotate"
+    assert (await api.post(path, {"secret": OWN, "overlap_hours": 1})).status_code == 200
+    for secret in (OWN, one["secret"]):
+        answer = await api.post(path, {"secret": secret})
+        assert answer.status_code == 409
+        assert answer.json()["detail"].startswith("This secret signs for the endpoint already; bring another")
+    # once it has ended it may come back
+    clock.now = NOW + timedelta(hours=2)
+    assert (await api.post(path, {"secret": one["secret"]})).status_code == 200
 
 
 async def test_keys_that_have_ended_are_taken_out_at_the_next_rotation(api: Api, owner, clock: Clock) -> None:

@@ -63,6 +63,18 @@ async def test_an_endpoint_is_made_read_and_listed_and_its_secret_shown_once(api
     assert await api.items("endpoints") == [one]
 
 
+async def test_a_receiver_s_own_secret_is_taken(api: Api):
+    secret = "whsec_MfKQ9r8GKYqrTwjUPD8ILPZIo2LaLaSw"
+    one = await made(api, secret=secret)
+    assert one["secret"] == secret
+    path = f"endpoints/{one['id']}"
+    assert "secret" not in (await api.get(path)).json()
+    # it is no member to be amended: that is a rotation
+    assert (await api.patch(path, {"secret": secret}, If_Match='"1"')).status_code == 422
+    again = await api.post(f"{path}/rotate", {"secret": secret})
+    assert (again.status_code, "signs for the endpoint already" in again.text) == (409, True)
+
+
 async def test_the_secret_is_kept_sealed(api: Api, owner):
     await made(api)
     rows = await owner.fetch("select scheme, sealed from endpoint_key")
@@ -77,8 +89,14 @@ async def test_the_secret_is_kept_sealed(api: Api, owner):
         ({"url": "http://hooks.example.org/"}, ["#/url"]),
         ({"url": "https://127.0.0.1/"}, ["#/url"]),
         ({"url": "https://hooks.example.org/\u0000"}, ["#/url"]),
+        ({"url": "https://hooks.example.org/a b"}, ["#/url"]),
+        ({"url": "https://b\u00fccher.example/"}, ["#/url"]),
         ({}, ["#/url"]),
         (HOOK | {"secret": "whsec_AA=="}, ["#/secret"]),
+        (
+            {"url": "https:///hook", "types": ["check.late"], "secret": "whsec_AA=="},
+            ["#/url", "#/types/0", "#/secret"],
+        ),
         (HOOK | {"state": "closed"}, ["#/state"]),
     ],
 )
@@ -174,6 +192,7 @@ async def test_the_test_ping_arrives_signed_and_is_listed(
         ("GET", f"endpoints/{one['id']}"),
         ("PATCH", f"endpoints/{one['id']}"),
         ("DELETE", f"endpoints/{one['id']}"),
+        ("GET", f"endpoints/{one['id']}/health"),
         ("GET", f"endpoints/{one['id']}/deliveries"),
         ("GET", f"endpoints/{one['id']}/deliveries/1"),
         ("POST", f"endpoints/{one['id']}/test"),
@@ -183,6 +202,18 @@ async def test_the_test_ping_arrives_signed_and_is_listed(
         sent = {"PATCH": {"state": "paused"}, "replay": {"all": True, "delivered": True}, "rotate": {}}
         body = sent.get(method, sent.get(path.rpartition("/")[2]))
         assert (await other.send(method, path, body, If_Match='"1"')).status_code == 404
+
+
+async def test_the_delivery_of_one_event_is_found_by_its_id(api: Api, courier):
+    one, bystander = await made(api), await made(api)
+    sent = [await ping(api, one["id"]) for _ in range(3)]
+    await fan_out(courier, utc_now())
+    path = f"endpoints/{one['id']}/deliveries?event_id="
+    (found,) = await api.items(path + sent[1])
+    assert (found["deliverynumber"], found["event_id"]) == ("2", sent[1])
+    assert await api.items(f"{path}{sent[1]}&state=dead") == []
+    assert await api.items(path + str(new_id())) == []
+    assert await api.items(f"endpoints/{bystander['id']}/deliveries?event_id={sent[1]}") == []
 
 
 async def test_deliveries_are_paged_newest_first(api: Api, courier):
@@ -234,7 +265,7 @@ async def test_the_log_can_be_read_by_type(api: Api):
     assert nothing["events"] == []
     assert (await api.get(f"events?after={nothing['next']}")).json()["events"] == []
     answer = await api.get("events?types=mole.found")
-    assert answer.status_code == 422
+    assert answer.status_code == 400
     assert "`mole.found` is no event type" in answer.json()["detail"]
 
 

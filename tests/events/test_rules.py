@@ -22,9 +22,10 @@ from service.events.rules import (
     check_endpoint,
     is_gone,
     is_known,
+    not_taken,
     types_in,
-    url_faults,
 )
+from service.events.urls import url_faults
 from service.kernel.errors import Refused
 
 NOW = datetime(2026, 5, 14, 10, tzinfo=UTC)
@@ -172,6 +173,11 @@ def test_ordinary_urls_are_taken(url):
         (f"https://{'a.' * 127}org/", "no name that can be looked up"),
         ("https://hooks.example.org:22/", "must be 443 or 8443"),
         ("https://8.8.8.8:80/", "must be 443 or 8443"),
+        ("https://localhost/", "a name of one machine or one house"),
+        ("https://LOCALHOST./", "a name of one machine or one house"),
+        ("https://hooks.localhost/", "a name of one machine or one house"),
+        ("https://printer.local/", "a name of one machine or one house"),
+        ("https://billing.internal/hook", "a name of one machine or one house"),
     ],
 )
 def test_a_wrong_url_is_told_in_one_sentence(url, word):
@@ -217,6 +223,29 @@ def test_all_faults_of_an_endpoint_are_told_at_once():
         check_endpoint(new, OPEN)
     assert [fault.pointer for fault in refused.value.errors] == ["#/url", "#/url", "#/types/1", "#/types/2"]
     assert "`check.late` is no event type" in refused.value.errors[2].detail
+
+
+@pytest.mark.parametrize(
+    ("wanted", "sentence"),
+    [
+        ("check.overdeu", "`check.overdeu` is no event type; did you mean 'check.overdue'?"),
+        ("Record.Issued", "`Record.Issued` is no event type; did you mean 'record.issued'?"),
+        ("chek.*", "`chek.*` is no event type; did you mean 'check.*'?"),
+        ("*", "`*` is no event type; leave types out to get every event."),
+    ],
+)
+def test_who_mistypes_a_type_is_told_the_nearest(wanted, sentence):
+    with pytest.raises(Refused) as refused:
+        check_endpoint(NewEndpoint(url="https://hooks.example.org/", types=[wanted]), OPEN)
+    assert refused.value.detail == sentence
+
+
+@pytest.mark.parametrize(
+    ("status", "word"), [(308, "redirects are not followed"), (404, "only 2xx"), (503, "only 2xx")]
+)
+def test_what_is_not_taken_says_what_to_mend(status, word):
+    assert word in str(not_taken(status))
+    assert not_taken(202) is None
 
 
 def test_a_list_of_types_is_parted_by_commas():
