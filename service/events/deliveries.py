@@ -22,8 +22,6 @@ LEASE = timedelta(seconds=60)
 # numbered at once, among all endpoints that are behind
 MOST_EVENTS = 5_000
 MOST_ENDPOINTS = 500
-# in one statement, of an endpoint that has recovered
-MOST_HASTENED = 10_000
 # What an endpoint has at most out at one courier until something got through, and when all goes well. Few at first:
 # what is held for receivers that hang is room that all others lack.
 FIRST_QUOTA, LARGEST_QUOTA = 8, 1_024
@@ -86,7 +84,6 @@ class Settled(Struct, frozen=True, kw_only=True):
     failures: int
     failing_since: datetime | None
     failing_for: timedelta | None
-    has_recovered: bool
 
 
 class _Said(Struct, frozen=True, kw_only=True, omit_defaults=True):
@@ -173,24 +170,8 @@ async def settle(
         longest_open=rules.LONGEST_OPEN,
         said=[_said(one, 0.5 + dice()) for one in attempted],
     )
-    for one in settled:
-        if one.has_recovered:
-            await _hasten(pool, one, now)
     await _pause_hopeless(pool, attempted, settled, now or utc_now())
     return settled
-
-
-async def _hasten(pool: Pool, endpoint: Settled, now: datetime | None) -> None:
-    """What failed before waits for its next try, which may be a day off: now that something got through it goes out."""
-    count = MOST_HASTENED
-    while count == MOST_HASTENED:
-        count = await Db(pool).value(
-            sql.hasten_deliveries,
-            business_id=endpoint.business_id,
-            endpoint_id=endpoint.endpoint_id,
-            now=now,
-            most=MOST_HASTENED,
-        )
 
 
 def _said(one: Attempted, spread: float) -> _Said:

@@ -93,14 +93,13 @@ left join event v on v.business_id = :business_id and v.sequence = w.first
 where e.business_id = :business_id and e.id = :id;
 
 -- name: hasten_deliveries
--- What waits for its next attempt is due at once, so many at a time; what is in the air already is not doubled. A :now that
--- is null is the database's own.
+-- What waits for its next attempt is due at once, so many at a time; what is in the air already is not doubled.
 with hastened as (
-    update delivery set due_at = coalesce(:now::timestamptz, now())
+    update delivery set due_at = :now
     where ctid = any (array(
         select ctid from delivery
         where business_id = :business_id and endpoint_id = :endpoint_id and state = 'waiting' and not in_air
-          and due_at > coalesce(:now::timestamptz, now())
+          and due_at > :now
         limit :most for no key update))
     returning 1
 )
@@ -314,7 +313,7 @@ with at as materialized (select coalesce(:now::timestamptz, now()) as now), said
               wait interval, sent_at timestamptz, status int, error text, duration_ms int, answer text,
               spread float8)
 ), locked as materialized (
-    select e.business_id, e.id, e.failures
+    select e.business_id, e.id
     from endpoint e
     where e.id in (select endpoint_id from said) and (e.failures > 0
           or e.id not in (select endpoint_id from said where state = 'delivered'))
@@ -347,11 +346,10 @@ with at as materialized (select coalesce(:now::timestamptz, now()) as now), said
     from counted k join locked l on l.business_id = k.business_id and l.id = k.endpoint_id
     where e.business_id = k.business_id and e.id = k.endpoint_id and e.version = k.version
     returning e.business_id, e.id, e.failures, e.failing_since,
-              (select now from at) - e.failing_since as failing_for,
-              k.got_through and l.failures >= :failures_to_open as has_recovered
+              (select now from at) - e.failing_since as failing_for
 )
 select c.business_id, c.endpoint_id, c.deliverynumbers, e.version, coalesce(o.failures, 0) as failures,
-       o.failing_since, o.failing_for, coalesce(o.has_recovered, false) as has_recovered
+       o.failing_since, o.failing_for
 from counted c
 join endpoint e on e.business_id = c.business_id and e.id = c.endpoint_id
 left join circuit o on o.business_id = c.business_id and o.id = c.endpoint_id and e.version = c.version;

@@ -110,28 +110,6 @@ async def test_a_delivery_says_when_it_is_really_tried_next(
         assert await due() is None
 
 
-async def test_once_something_gets_through_again_what_failed_before_waits_no_longer(
-    api: Api, app: Litestar, pool, courier, sessions, owner, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """After a day of failures the schedule would keep it for another day, though the receiver is well."""
-    monkeypatch.setattr(deliveries, "MOST_HASTENED", 2)
-    async with receiving(*FAILED) as receiver, receiving(status(500)) as other:
-        path, beside = await made(api, receiver), await made(api, other)
-        await tell(api, pool, NOW, FAILURES_TO_OPEN)
-        await go(app, courier, sessions, NOW)
-        await owner.execute(
-            "update delivery set due_at = $1 where state = 'waiting'", NOW + timedelta(hours=20)
-        )
-        await tell(api, pool, NOW)
-        after = NOW + SHORTEST_OPEN
-        assert await go(app, courier, sessions, after) == 2  # the new event, at both
-        assert await go(app, courier, sessions, after) == FAILURES_TO_OPEN
-        numbers = await health(api, path)
-        assert (numbers["waiting"], numbers["failures"]) == (0, 0)
-        # one failure is no outage: what waits there keeps its schedule
-        assert (await health(api, beside))["waiting"] == 1
-
-
 @pytest.mark.parametrize("asked", ["test", "replay"])
 async def test_whoever_tests_or_replays_waits_for_no_open_circuit(
     api: Api, app: Litestar, pool, courier, sessions, asked: str
@@ -145,9 +123,8 @@ async def test_whoever_tests_or_replays_waits_for_no_open_circuit(
         assert await go(app, courier, sessions, NOW) == 0  # the circuit is open
         body = {"replay": {"deliverynumbers": ["1"]}, "test": None}[asked]
         assert (await api.post(f"{path}/{asked}", body)).status_code == 202
-        # one goes through, and as it is taken all that waits follows
+        # one goes through, and as it is taken all that is due follows
         assert await go(app, courier, sessions, NOW) == 1
-        waiting = {"replay": FAILURES_TO_OPEN, "test": FAILURES_TO_OPEN + 1}[asked]
-        assert await go(app, courier, sessions, NOW) == waiting
-        await receiver.take(1 + waiting)
+        assert await go(app, courier, sessions, NOW) == 1
+        await receiver.take(2)
     assert (await health(api, path))["failures"] == 0
