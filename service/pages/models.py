@@ -86,7 +86,10 @@ class ClaimShown(Struct, frozen=True):
 
 
 class Page(Struct, frozen=True, kw_only=True):
-    """All that is shown, in its order; `banner` comes before everything, `paper` is Typst's name of the sheet."""
+    """All that is shown, in its order; `banner` comes before everything, `paper` is Typst's name of the sheet.
+
+    `texts` says how old the texts are that the next look rests on.
+    """
 
     paper: str
     title: str
@@ -99,4 +102,5 @@ class Page(Struct, frozen=True, kw_only=True):
     sections: list[Section]
     cautions: list[Row]
     notice: str
+    texts: str
     verifying: list[Row]

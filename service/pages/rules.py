@@ -1,5 +1,6 @@
 """From a record to its page: what a customer wants to know first, in plain words and local time. Pure."""
 
+import re
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -11,6 +12,7 @@ from service.wording.content import ClaimStated, Stated
 from service.wording.words import (
     counted,
     day_words,
+    due_words,
     each_animal,
     method_words,
     month_words,
@@ -43,13 +45,18 @@ def page_of(signed: Signed, beside: Beside) -> Page:
         issued_on=list(record.issued_at.timetuple()[:3]),
         facts=[row for row in _facts(signed, beside, zone) if row.text],
         claims=[
-            *_claim(stated.pesticide_free_by_us, "by us"),
-            *_claim(stated.pesticide_known_at_property, ""),
+            *_claim(stated.pesticide_free_by_us, "by us", "by us", zone),
+            *_claim(
+                stated.pesticide_known_at_property,
+                "by anybody, as far as is known",
+                "as far as is known",
+                zone,
+            ),
         ],
         statement=stated.statement,
         sections=[] if stated.kind == "withdrawn" else _sections(stated, beside, zone),
         cautions=[Row(one.sentence, one.source) for one in stated.cautions if one.to != "worker"],
-        notice=stated.notice or FIRST,
+        **_notice(stated.notice or FIRST),
         verifying=_verifying(signed),
     )
 
@@ -101,14 +108,26 @@ def _when(stated: Stated) -> str:
     return f"{day_words(arrived.date())}, {arrived:%H:%M} to {last}{ended:%H:%M} ({stated.zone})"
 
 
-def _claim(claim: ClaimStated | None, by: str) -> list[ClaimShown]:
+def _notice(notice: str) -> dict[str, str]:
+    """What comes first, and apart from it how old the texts are that the next look rests on."""
+    if not notice.startswith(FIRST):
+        return {"notice": notice, "texts": ""}
+    read = re.split(r"(?<=reviewed\.) +", notice.removeprefix(FIRST).strip())
+    return {"notice": FIRST, "texts": " ".join(_sentence(one) for one in read if one)}
+
+
+def _claim(claim: ClaimStated | None, by: str, broken_by: str, zone: ZoneInfo) -> list[ClaimShown]:
+    """A claim with what it rests on; of one that is broken, what breaks it: not all of that is a pesticide."""
     if claim is None:
         return []
-    whose = " by us" if by else " by anybody, as far as is known"
-    text = f"No pesticide was used{whose}" if claim.free else f"A pesticide was used{whose}"
-    visits = counted(len(claim.visit_ids), "visit")
-    rests = f"this rests on {visits}, of which {claim.visits_stating_none} say that nothing was applied"
-    return [ClaimShown(f"{text}; {rests}.", claim.free)]
+    named = "; ".join(treatment_words(one, zone) for one in claim.broken_by)
+    broken = f"Not pesticide-free {broken_by}{': ' if named else ''}{named}"
+    stating = claim.visits_stating_none
+    rests = (
+        f"this rests on {counted(len(claim.visit_ids), 'visit')}, of which {stating}"
+        f" {'states' if stating == 1 else 'state'} that no treatment was made"
+    )
+    return [ClaimShown(f"{f'No pesticide was used {by}' if claim.free else broken}; {rests}.", claim.free)]
 
 
 def _sections(stated: Stated, beside: Beside, zone: ZoneInfo) -> list[Section]:
@@ -203,7 +222,7 @@ def _next(stated: Stated, zone: ZoneInfo) -> Section | None:
         if one.due_at is not None:
             sets_at.setdefault(one.due_at, set()).add(one.set_id)
     said = [
-        f"Due before {_moment(due, zone)}, at {counted(len(sets), 'set')}."
+        f"Due {due_words(due, zone)}, at {counted(len(sets), 'set')}."
         for due, sets in sorted(sets_at.items())
     ]
     return Section(heading="Next look", sentences=said) if said else None

@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 from zoneinfo import ZoneInfo
 
+from service.methods.rules import shipped
 from service.property_file.cover import file_of, gaps, keeping, made, span_of
 from service.property_file.models import (
     Chosen,
@@ -72,6 +73,7 @@ def full_file(chosen: Chosen, place: Place, records: Sequence[Sequence[Record]])
         sentences=[
             *names,
             *([f"Left out: {left_out} of months that began under another holder."] if left_out else []),
+            shipped().notice,
             *keeping(place, chosen.today),
         ],
         parts=shown,
@@ -98,7 +100,7 @@ def _licences(records: Iterable[Record]) -> list[Line]:
     held = {
         f"{one.number} ({one.authority})": None for record in records for one in record.content.licences or []
     }
-    return [Line("Licences, as the records state them", "; ".join(held))] if held else []
+    return [Line("Licences in the records", "; ".join(held))] if held else []
 
 
 def _part(
@@ -201,7 +203,7 @@ def _of_all(held: Sequence[bool]) -> str:
     if not held:
         return "no record"
     rests = counted(len(held), "record")
-    return f"none ({rests})" if all(held) else f"in {len(held) - sum(held)} of {rests}"
+    return f"none ({rests})" if all(held) else f"not free in {len(held) - sum(held)} of {rests}"
 
 
 def _record(one: Record, zone: ZoneInfo, *, with_names: bool) -> RecordShown:
@@ -216,10 +218,11 @@ def _record(one: Record, zone: ZoneInfo, *, with_names: bool) -> RecordShown:
         day=head.service_on.isoformat(),
         heading=f"{kind} of {on}{', ' + times if times else ''}",
         replaces=one.content.replaces or "",
-        by_us=withdrawn or ("none" if head.pesticide_free_by_us else "used"),
-        known=withdrawn or ("none known" if head.pesticide_known_at_property else "used"),
+        by_us=withdrawn or ("none" if head.pesticide_free_by_us else "not free"),
+        known=withdrawn or ("none known" if head.pesticide_known_at_property else "not free"),
         sha256=head.sha256,
-        statement=stated.statement,
+        # the notice that ends each stands once, before all of them
+        statement=stated.statement.removesuffix(shipped().notice).rstrip(),
         lines=[]
         if head.withdrawn
         else [*_account(stated, zone), *(_persons(one, zone) if with_names else [])],

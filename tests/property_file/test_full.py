@@ -46,7 +46,9 @@ def test_a_month_is_named_by_its_month_and_its_turf_is_said():
     turf = {"saved": {"count": 2, "area_m2": "0.35"}, "lost": {"count": 0, "area_m2": None}}
     (record,) = file_with({"kind": "month", "turf_figures": turf, "statement": "So it was."}).parts[0].records
     assert record.heading == "Month of January 2026"
-    assert {one.label: one.text for one in record.lines}["Ground and turf"] == "turf saved 2 (0.35 m²)"
+    assert {one.label: one.text for one in record.lines}[
+        "Ground and turf"
+    ] == "turf saved at 2 places (0.35 m²)"
     assert record.statement == "So it was."
 
 
