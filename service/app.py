@@ -34,7 +34,7 @@ from service.kernel.db import Pool
 from service.kernel.errors import TITLES, Problem, Refused
 from service.kernel.methods import with_methods
 from service.kernel.now import utc_now
-from service.kernel.parameters import check_query, query_parameters
+from service.kernel.parameters import check_query, query_parameters, sentence_of
 from service.kernel.sealing import NotOpened
 from service.keys import guard
 from service.keys.rules import Caller
@@ -186,21 +186,11 @@ def not_served(request: Request[Any, Any, Any], error: HTTPException) -> Respons
         413: f"The body is larger than {LARGEST_BODY_BYTES // 1_000_000} MB; send it in parts.",
     }
     kind = _KIND_OF_STATUS.get(error.status_code, "unreadable")
-    detail = sentences.get(error.status_code, _parameter_sentence(request, error))
+    detail = sentences.get(error.status_code, sentence_of(request, error))
     headers = dict(error.headers or {})
     if "GET" in headers.get("allow", ""):
         headers["allow"] += ", HEAD"
     return refused(request, Refused(kind, detail, headers=headers))
-
-
-def _parameter_sentence(request: Request[Any, Any, Any], error: HTTPException) -> str:
-    """Parameters by the names that they have in the API."""
-    names = request.app.state.query_parameters.get(request.scope.get("route_handler"), {})
-    faults = error.extra if isinstance(error.extra, list) else []
-    wrong = "; ".join(
-        f"{names.get(fault.get('key'), fault.get('key'))}: {fault.get('message')}" for fault in faults
-    )
-    return f"A parameter cannot be read: {wrong}; /docs says what it may be." if wrong else f"{error.detail}."
 
 
 def unavailable(request: Request[Any, Any, Any], error: Exception) -> Response[Problem]:

@@ -54,8 +54,11 @@ def encode_cursor(epoch: UUID, *place: object) -> str:
     return base64url(msgspec.json.encode(Cursor(epoch, list(place))))
 
 
-def decode_cursor(text: str | None, epoch: UUID, *kinds: type) -> list[Any] | None:
-    """The place a cursor names, as `kinds`; 410 where it is of another epoch, 400 where it is none."""
+def decode_cursor(text: str | None, epoch: UUID, *kinds: type, name: str = "after") -> list[Any] | None:
+    """The place a cursor names, as `kinds`; 410 where it is of another epoch, 400 where it is none.
+
+    `name` is the parameter that it came in.
+    """
     if text is None:
         return None
     try:
@@ -65,12 +68,13 @@ def decode_cursor(text: str | None, epoch: UUID, *kinds: type) -> list[Any] | No
         place = [each.astimezone(UTC) if isinstance(each, datetime) else each for each in named]
     except (ValueError, OverflowError) as wrong:
         raise Refused(
-            "unreadable", "`after` is no cursor of this list; leave it out to start at the beginning."
+            "unreadable",
+            f"`{name}` is no cursor of this list; give the `next` of an answer as it came, or leave it out.",
         ) from wrong
     if cursor.epoch != epoch:
         raise Refused(
             "cursor_gone",
-            "This cursor was made before the database was restored or moved; leave `after` out and read all again.",
+            f"This cursor was made before the database was restored or moved; leave `{name}` out and read all again.",
         )
     return place
 

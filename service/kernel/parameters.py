@@ -1,14 +1,20 @@
 """Query parameters that an address does not have are refused: a mistyped filter would answer with everything."""
 
-from typing import Any
+import re
+from typing import Any, Literal, get_args, get_origin
 
-from litestar import Litestar
+from litestar import Litestar, Request
 from litestar.connection import ASGIConnection
+from litestar.exceptions import HTTPException
 from litestar.handlers import BaseRouteHandler
 from litestar.routes import HTTPRoute
 
 from service.kernel.errors import Refused
 from service.kernel.sentences import nearest, shown
+
+_MISSING = re.compile(r"Missing required query parameter '([^']+)'")
+_NO_CHOICE = "Invalid enum value"
+_SAID = {"Invalid RFC3339 encoded date": "it is no date, which is written 2026-05-14"}
 
 
 def query_parameters(app: Litestar) -> dict[BaseRouteHandler, dict[str, str]]:
@@ -37,3 +43,37 @@ async def check_query(connection: ASGIConnection[Any, Any, Any, Any], _: BaseRou
             raise Refused("unreadable", f"The parameter {name} is null; leave it out instead.")
         if "\0" in value:
             raise Refused("unreadable", f"The parameter {name} holds NUL (%00), which no text here does.")
+
+
+def sentence_of(request: Request[Any, Any, Any], error: HTTPException) -> str:
+    """What the framework refuses of a parameter, by the name that it has in the API."""
+    handler = request.scope.get("route_handler")
+    names = request.app.state.query_parameters.get(handler, {})
+    missing = _MISSING.match(error.detail)
+    if missing is not None:
+        return f"The parameter {missing[1]} is missing; /docs says what it may be."
+    faults = error.extra if isinstance(error.extra, list) else []
+    wrong = "; ".join(
+        f"{names.get(fault.get('key'), fault.get('key'))}: {_said(handler, fault)}" for fault in faults
+    )
+    return f"A parameter cannot be read: {wrong}; /docs says what it may be." if wrong else f"{error.detail}."
+
+
+def _said(handler: Any, fault: dict[str, Any]) -> str:
+    """A fault in the framework's words; of a closed list, what is in it."""
+    message = str(fault.get("message"))
+    if message.startswith(_NO_CHOICE) and (choices := _choices(handler, fault.get("key"))):
+        return f"it is one of {', '.join(choices)}"
+    return _SAID.get(message, message)
+
+
+def _choices(handler: BaseRouteHandler, key: str | None) -> tuple[str, ...]:
+    """What a parameter of the handler, or of what is injected into it, may be; empty where that is no closed list."""
+    injected = handler.resolve_dependencies().values()
+    for signature in [handler.parsed_fn_signature, *(one.parsed_fn_signature for one in injected)]:
+        if key in signature.parameters:
+            annotation = signature.parameters[key].annotation
+            for kind in (annotation, *get_args(annotation)):
+                if get_origin(kind) is Literal:
+                    return get_args(kind)
+    return ()

@@ -15,12 +15,14 @@ from service.identity.models import Licence
 from service.kernel.canonical import canonical, sha256
 from service.kernel.days import local_date, start_of_day
 from service.kernel.errors import Refused
+from service.kernel.sentences import shown
 from service.kernel.values import Erased
 from service.records.accounts import account
 from service.records.facts import Head, Scope, VisitFacts
 from service.records.models import MONTH, Content, LicenceLine, Party, VisitContent, WithdrawnContent
 
 _MONTH = re.compile(MONTH)
+_NAME = re.compile(r"([0-9]{4}-[0-9]{6})(?:\.([1-9][0-9]{0,5}))?")
 LAST_PLACE = 999_999
 
 
@@ -137,6 +139,18 @@ def month_in(text: str) -> tuple[date, date]:
 def following(first_on: date) -> date:
     """The first day of the next month."""
     return (first_on.replace(day=28) + timedelta(days=4)).replace(day=1)
+
+
+def name_in(text: str) -> tuple[str, int | None]:
+    """The number that `YYYY-NNNNNN` is, and the version where `.v` follows; `not_found` where it is neither."""
+    form = _NAME.fullmatch(text)
+    if form is None:
+        raise Refused(
+            "not_found",
+            f"{shown(text)} names no service record: a number is written 2026-000123, a version of it 2026-000123.1.",
+        )
+    number, version = form.groups()
+    return number, None if version is None else int(version)
 
 
 def number_of(year: int, place: int) -> str:

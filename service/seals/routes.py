@@ -79,7 +79,8 @@ async def _stored(db: Db, caller: Caller, first_on: date, version: int | None) -
         StoredSeal, sql.read_seal, business_id=caller.business_id, first_on=first_on, version=version
     )
     if found is None:
-        raise Missing(f"A seal of {first_on:%Y-%m}")
+        name = f"{first_on:%Y-%m}" if version is None else f"{first_on:%Y-%m}.{version}"
+        raise Missing(f"A seal {name}")
     return found
 
 

@@ -86,4 +86,30 @@ async def test_a_parameter_that_would_be_passed_over_is_refused(api: Api, query:
 async def test_a_parameter_is_called_as_it_is_sent(api: Api) -> None:
     answer = await api.get("deadlines?state=gone")
     assert answer.status_code == 400
-    assert "state: Invalid enum value 'gone'" in answer.json()["detail"]
+    assert "state: it is one of open, " in answer.json()["detail"]
+
+
+@pytest.mark.parametrize(
+    ("path", "sentence"),
+    [
+        # a parameter of what is injected, not of the handler
+        (
+            "service-records?claim=none",
+            "A parameter cannot be read: claim: it is one of by_us, known; /docs says what it may be.",
+        ),
+        (
+            "service-records?since=May",
+            "A parameter cannot be read: since: it is no date, which is written 2026-05-14; /docs says what it may be.",
+        ),
+        ("animals-taken?from=2026-01-01", "The parameter until is missing; /docs says what it may be."),
+    ],
+)
+async def test_a_parameter_is_refused_with_what_it_may_be(api: Api, path: str, sentence: str) -> None:
+    answer = await api.get(path)
+    assert (answer.status_code, answer.json()["detail"]) == (400, sentence)
+
+
+async def test_whoever_has_any_version_is_not_sent_one(api: Api) -> None:
+    """RFC 9110 section 13.1.2: `*` stands for whatever there is."""
+    answer = await api.get("business", If_None_Match="*")
+    assert answer.status_code == 304

@@ -254,7 +254,9 @@ async def test_head_answers_as_get_without_the_body(five: Api):
         ("service-records?format=csv&limit=0", 400, "limit"),
         ("service-records/2026-999999", 404, "Service record 2026-999999"),
         ("service-records/2026-000001.9", 404, "Service record 2026-000001.9"),
-        ("service-records?as_of=x", 400, "no cursor"),
+        ("service-records/2026-1", 404, "a number is written 2026-000123, a version of it 2026-000123.1"),
+        ("service-records?as_of=x", 400, "`as_of` is no cursor"),
+        ("service-records?after=x", 400, "`after` is no cursor"),
         (f"service-records?month=2026-05&job_id={an_id(1)}", 400, "There is no parameter"),
     ],
 )
@@ -271,7 +273,7 @@ async def test_a_cursor_of_another_epoch_leads_to_a_full_sync(five: Api, app: An
     for name in ("after", "as_of"):
         answer = await five.get(f"service-records?format={form}&{name}={cursor}")
         assert answer.status_code == 410
-        assert "leave `after` out and read all again" in json.loads(answer.content)["detail"]
+        assert f"leave `{name}` out and read all again" in json.loads(answer.content)["detail"]
 
 
 async def test_another_business_digests_nothing_of_it(five: Api, other: Api):

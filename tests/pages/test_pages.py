@@ -83,7 +83,7 @@ def test_a_page_says_who_where_when_and_what_in_local_time() -> None:
 
 @pytest.mark.parametrize("method_class", ["device_without_substance", "unclassified"])
 def test_what_breaks_a_claim_and_is_no_pesticide_is_not_called_one(method_class: str) -> None:
-    """A sound device has no substance (3 CCR 6695 treats some such as pest control); it breaks the claim all the same."""
+    """A sound device breaks the claim (3 CCR 6695 treats some such as pest control) and is no substance."""
     used = {"method": "sound_device", "method_class": method_class, "applied_by": "us"}
     broken = {"free": False, "visit_ids": ["v1"], "visits_stating_none": 0, "broken_by": [used]}
     shown = page(signed(pesticide_free_by_us=broken, pesticide_known_at_property=broken))
