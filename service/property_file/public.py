@@ -4,6 +4,7 @@ Only numbers, dates, words of closed lists and cited cautions go in: whatever pe
 """
 
 from collections.abc import Sequence
+from datetime import date
 from itertools import groupby
 from zoneinfo import ZoneInfo
 
@@ -113,7 +114,7 @@ def _pesticide(told: Sequence[Record], zone: ZoneInfo) -> str:
     days = ""
     if froms and untils:
         first_on, last_on = local_date(min(froms), zone), local_date(max(untils), zone)
-        days = f", {day_words(first_on)} to {day_words(last_on)}"
+        days = f", {span_words(first_on, date.fromordinal(last_on.toordinal() + 1))}"
     if not all(one.head.pesticide_free_by_us for one in told):
         return f"used, or what counts as one, by those who did the work{days}"
     if not all(one.head.pesticide_known_at_property for one in told):

@@ -228,9 +228,12 @@ class Run:
                     f"seal {one.name}: {met} of its {one.seal.count} records are here, each as it was sealed."
                 )
             elif not one.too_much() and not one.has_others:
-                self.say(
-                    f"seal {one.name}: all of its {one.seal.count} records are here, and no other of the month."
+                all_of_it = (
+                    "its one record is here"
+                    if one.seal.count == 1
+                    else f"all of its {one.seal.count} records are here"
                 )
+                self.say(f"seal {one.name}: {all_of_it}, and no other of the month.")
 
     def tell_of_unsealed(self) -> None:
         """Of which months it does not show whether a record was left out; one record alone does not ask that."""

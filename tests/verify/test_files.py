@@ -81,6 +81,14 @@ def test_what_lies_beside_the_records_may_be_named_as_well_and_is_not_looked_at(
     assert said[-1] == "All holds: 2 records and 1 seal; not looked at: 2 other files."
 
 
+def test_a_month_of_one_record_is_said_to_be_there(folder: Path) -> None:
+    (folder / "seal.json").write_bytes(seal(ONE))
+    (folder / "records" / "2026-000002.1.json").unlink()
+    holds, said = said_of(folder)
+    assert holds, said
+    assert "seal 2026-05.1: its one record is here, and no other of the month." in said
+
+
 def test_where_nothing_can_be_verified_nothing_is_said_to_hold(folder: Path) -> None:
     holds, said = said_of(folder / "README.txt", folder / "keys.json")
     assert not holds
