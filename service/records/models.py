@@ -121,7 +121,7 @@ class LicenceLine(Struct, frozen=True, kw_only=True):
 
 
 class Issuer(Struct, frozen=True, kw_only=True):
-    """Who issues: the business, its licences in force on the day of service, the permit of the job.
+    """Who issues: the business, its licences in force there on the day of service, the permit of the job.
 
     `other_permits` are further ones, where the jobs of a month have several.
     """

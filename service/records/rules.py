@@ -110,12 +110,13 @@ def with_party(line: str, party: Party | None, erased: Erased | None) -> bytes:
     return b"{" + said + b'"noun":"service_record_with_party","party":' + persons + b"," + members
 
 
-def in_force(licences: Sequence[Licence], day: date) -> list[LicenceLine]:
-    """The licences that had not expired on the day, as they are printed."""
+def in_force(licences: Sequence[Licence], day: date, region: str) -> list[LicenceLine]:
+    """The licences for a region (ISO 3166-2) or what it is a part of, which had not expired on the day, as printed."""
     return [
         LicenceLine(number=one.number, authority=one.authority)
         for one in licences
-        if one.expires_on is None or one.expires_on >= day
+        if (one.expires_on is None or one.expires_on >= day)
+        and (region == one.region or region.startswith(f"{one.region}-"))
     ]
 
 
