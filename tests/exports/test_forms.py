@@ -168,6 +168,20 @@ def as_csv(name: str, value: Any) -> str:
     return str(value).lower() if kind == "truth" else str(value)
 
 
+async def test_a_spreadsheet_lists_what_a_claim_left_out_as_json_does(five: Api):
+    told = (await five.get("service-records?claim=known")).json()
+    assert told["excluded"]
+    answer = await five.get("service-records?claim=known&format=xlsx")
+    book = load_workbook(io.BytesIO(answer.content))
+    header, *rows = book["left out"].iter_rows(values_only=True)
+    assert [dict(zip(header, row, strict=True)) for row in rows] == told["excluded"]
+    said = dict(book["about"].iter_rows(values_only=True))
+    assert (said["claim"], said["left out"], said["records"]) == ("known", len(rows), len(told["items"]))
+    assert "left out" not in load_workbook(
+        io.BytesIO((await five.get("service-records", Accept=XLSX)).content)
+    )
+
+
 async def test_a_spreadsheet_of_too_many_is_refused_with_what_to_ask_instead(
     five: Api, monkeypatch: pytest.MonkeyPatch
 ):
