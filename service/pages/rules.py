@@ -17,6 +17,7 @@ from service.wording.words import (
     method_words,
     month_words,
     plain,
+    species_words,
     treatment_words,
     turf_words,
 )
@@ -77,7 +78,7 @@ def _facts(signed: Signed, beside: Beside, zone: ZoneInfo) -> list[Row]:
         Row("When", _when(stated)),
         Row("Visits", str(len(stated.visits)) if stated.kind == "month" else ""),
         Row("Outcome", OUTCOMES.get(stated.outcome or "", "")),
-        Row("Animal", stated.target or ""),
+        Row("Animal", species_words(stated.target or "")),
         Row("Licences and permits", "; ".join(f"{one.number} ({one.authority})" for one in papers if one)),
         Row("Issued", _moment(record.issued_at, zone)),
         Row("Replaces", record.replaces or ""),

@@ -120,6 +120,12 @@ def each_animal(animals: Iterable[AnimalsStated]) -> str:
     return "; ".join(said) or "none"
 
 
+def species_words(species: str) -> str:
+    """A species by what people call it, where that is known, and by its name."""
+    known = COMMON.get(species.partition(" ")[0])
+    return species if known is None else f"{known} ({species})"
+
+
 def _animals(species: str, count: int) -> str:
     known = COMMON.get(species.partition(" ")[0])
     if known is None:

@@ -8,7 +8,7 @@ import msgspec
 import pytest
 
 from service.wording.content import Stated
-from service.wording.words import area_words, class_words, due_words, turf_words
+from service.wording.words import area_words, class_words, due_words, species_words, turf_words
 
 
 @pytest.mark.parametrize(
@@ -57,3 +57,9 @@ def test_what_our_digging_opened_is_not_called_turf_that_was_lost() -> None:
         "1 mound cleared; opened by our digging at 2 places (0.08 m²); still open at the end: 1 place (0.04 m²);"
         " turf saved at 1 place"
     )
+
+
+def test_an_animal_is_called_as_people_call_it_beside_its_name() -> None:
+    assert species_words("Talpa europaea") == "mole (Talpa europaea)"
+    assert species_words("Pituophis catenifer") == "Pituophis catenifer"
+    assert species_words("") == ""
