@@ -5,7 +5,7 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from service.kernel.days import local_date
-from service.pages.models import Beside, ClaimShown, Page, Row, Section, Signed, Table
+from service.pages.models import Basis, Beside, ClaimShown, Page, Row, Section, Signed, Table
 from service.sets.models import IN_THE_GROUND
 from service.signatures.rules import kid_of
 from service.wording.content import ClaimStated, Stated
@@ -81,8 +81,17 @@ def _facts(signed: Signed, beside: Beside, zone: ZoneInfo) -> list[Row]:
         Row("Animal", species_words(stated.target or "")),
         Row("Licences and permits", "; ".join(f"{one.number} ({one.authority})" for one in papers if one)),
         Row("Issued", _moment(record.issued_at, zone)),
+        *_complete(record.basis, zone),
         Row("Replaces", record.replaces or ""),
     ]
+
+
+def _complete(basis: Basis, zone: ZoneInfo) -> list[Row]:
+    """Until when every phone concerned had brought its facts, and what was spoken of and is not stated yet."""
+    arrived = min((one.received_at for one in basis.complete_as_of), default=None)
+    nouns = "set or sign" if len(basis.awaited) == 1 else "sets or signs"
+    awaited = f"{len(basis.awaited)} {nouns} that nobody has stated yet" if basis.awaited else ""
+    return [Row("Complete as of", _moment(arrived, zone)), Row("Still awaited", awaited)]
 
 
 def _persons(beside: Beside, customer_ref: str | None) -> list[Row]:

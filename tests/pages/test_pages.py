@@ -107,6 +107,23 @@ def test_how_old_a_text_is_stands_apart_from_what_comes_first() -> None:
         assert shown.texts in text
 
 
+def test_a_page_says_how_complete_the_book_was() -> None:
+    """The phone that brought its facts last the longest ago decides; 18:00 UTC is 11:00 in May in California."""
+    basis = {
+        "complete_as_of": [
+            {"key_id": "k1", "received_at": "2026-05-14T18:00:00Z"},
+            {"key_id": "k2", "received_at": "2026-05-15T02:00:00Z"},
+        ],
+        "awaited": [{"noun": "set", "id": "s9"}, {"noun": "sign", "id": "g1"}],
+    }
+    stated = signed()
+    shown = page({**stated, "record": stated["record"] | {"basis": basis}})
+    told = {one.label: one.text for one in shown.facts}
+    assert told["Complete as of"] == "14 May 2026, 11:00"
+    assert told["Still awaited"] == "2 sets or signs that nobody has stated yet"
+    assert {"Complete as of", "Still awaited"}.isdisjoint(one.label for one in page(stated).facts)
+
+
 def test_a_withdrawn_record_says_so_first_and_a_replaced_one_names_its_successor() -> None:
     assert page(WITHDRAWN).banner.startswith("Withdrawn")
     assert page(WITHDRAWN).sections == []
