@@ -14,7 +14,11 @@ from service.kernel.sentences import nearest, shown
 
 _MISSING = re.compile(r"Missing required query parameter '([^']+)'")
 _NO_CHOICE = "Invalid enum value"
-_SAID = {"Invalid RFC3339 encoded date": "it is no date, which is written 2026-05-14"}
+_SAID = {
+    "Invalid RFC3339 encoded date": "it is no date, which is written 2026-05-14",
+    "Expected `bool`": "it is true or false",
+    "Expected `int`": "it is a whole number",
+}
 
 
 def query_parameters(app: Litestar) -> dict[BaseRouteHandler, dict[str, str]]:
@@ -64,7 +68,7 @@ def _said(handler: Any, fault: dict[str, Any]) -> str:
     message = str(fault.get("message"))
     if message.startswith(_NO_CHOICE) and (choices := _choices(handler, fault.get("key"))):
         return f"it is one of {', '.join(choices)}"
-    return _SAID.get(message, message)
+    return _SAID.get(message.removesuffix(", got `str`").replace(" | null", ""), message)
 
 
 def _choices(handler: BaseRouteHandler, key: str | None) -> tuple[str, ...]:

@@ -213,7 +213,7 @@ def _animals(stated: Stated) -> Section:
 def _treatments(stated: Stated, zone: ZoneInfo) -> Section:
     said = [_sentence(treatment_words(one, zone)) for one in stated.treatments]
     none = SAID_OF_TREATMENTS.get(stated.treatments_said, SAID_OF_TREATMENTS["none_known"])
-    return Section(heading="Treatments with substances", sentences=said or [none])
+    return Section(heading="Treatments", sentences=said or [none])
 
 
 def _told(stated: Stated, beside: Beside, zone: ZoneInfo) -> Section | None:

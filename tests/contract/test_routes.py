@@ -101,6 +101,13 @@ async def test_a_parameter_is_called_as_it_is_sent(api: Api) -> None:
             "service-records?since=May",
             "A parameter cannot be read: since: it is no date, which is written 2026-05-14; /docs says what it may be.",
         ),
+        (
+            "service-records?raw=maybe&limit=x",
+            (
+                "A parameter cannot be read: raw: it is true or false; limit: it is a whole number;"
+                " /docs says what it may be."
+            ),
+        ),
         ("animals-taken?from=2026-01-01", "The parameter until is missing; /docs says what it may be."),
     ],
 )
