@@ -102,8 +102,16 @@ def _for_the_desk(
     listen.add_argument("--count", type=whole(1, 1_000_000), help="stop after so many")
     listen.set_defaults(verb=cli.listen)
 
-    explain = verbs.add_parser("explain", parents=[data], help="work a deadline out again, and say why")
-    explain.add_argument("deadline_id", type=UUID, metavar="DEADLINE_ID")
+    explain = verbs.add_parser(
+        "explain",
+        parents=[data],
+        help="work a deadline out again, and say why",
+        description="Works a deadline out again from what was stated alone, says why and until when, and ends with "
+        "status 1 where the book says otherwise. Asks the database, not the API.",
+    )
+    explain.add_argument(
+        "deadline_id", type=UUID, metavar="DEADLINE_ID", help="its id, as /v1/deadlines and events give it"
+    )
     explain.set_defaults(verb=cli.explain)
 
 

@@ -1,6 +1,5 @@
 """HTTP for billing: a billing system says which version of a record it billed."""
 
-import re
 from datetime import datetime
 from typing import Any
 
@@ -11,13 +10,13 @@ from service.billed.rules import billed, is_new
 from service.events.outbox import entry
 from service.kernel.bodies import decode
 from service.kernel.db import Pool
-from service.kernel.errors import Missing
+from service.kernel.errors import Missing, Refused
 from service.kernel.http import route
 from service.kernel.sql import Queries
 from service.keys.rules import Caller
+from service.records.rules import name_in
 
 sql = Queries(__package__)
-_VERSION = re.compile(r"([0-9]{4}-[0-9]{6})\.([1-9][0-9]{0,5})")
 
 
 @post(
@@ -28,10 +27,11 @@ async def bill_service_record(
     record: str, body: bytes, caller: Caller, pool: Pool, now: datetime
 ) -> Response[Any]:
     """Say that a version `YYYY-NNNNNN.v` was billed, once; sent again it changes nothing."""
-    name = _VERSION.fullmatch(record)
-    if name is None:
-        raise Missing(f"A version of a service record {record[:40]!r}")
-    number, version = name[1], int(name[2])
+    number, version = name_in(record)
+    if version is None:
+        raise Refused(
+            "not_found", f"What is billed is one version of a record; name it, {number}.1 for example."
+        )
     new = decode(body, NewBilled, now)
     place = {"business_id": caller.business_id, "number": number, "version": version}
     async with entry(pool, caller.business_id, now, caller.key_id) as book:

@@ -1,13 +1,25 @@
 """What a claim is worked out from, and what it says."""
 
-from typing import Literal
+from typing import Annotated, Literal
 from uuid import UUID
 
-from msgspec import Struct
+from msgspec import Meta, Struct
 
 from service.facts.models import AppliedBy
 from service.kernel.values import Instant
 from service.methods.models import ClassName
+
+FreeByUs = Annotated[
+    bool, Meta(description="true: we used nothing in the record's period that breaks the claim")
+]
+# named after the result that it is short for: true is good, as in `pesticide_free_by_us`
+FreeAtProperty = Annotated[
+    bool,
+    Meta(
+        description="true: nothing that breaks the claim is known to have been used there in the record's period, by "
+        "anybody; false: something is, and the record names it"
+    ),
+]
 
 
 class Presence(Struct, frozen=True, kw_only=True):

@@ -20,10 +20,12 @@ from service.erasure.actions import (
 )
 from service.erasure.days import is_history_of, is_refused_of
 from service.erasure.models import Erasure, Held, NewErasure, PersonalData
+from service.erasure.rules import is_named
 from service.events.outbox import Entry, entry
 from service.identity.door import WORKER
 from service.kernel.bodies import decode
 from service.kernel.db import Db, Pool
+from service.kernel.errors import Fault, invalid
 from service.kernel.http import answer, route
 from service.keys.rules import Caller
 from service.stated import door as stated
@@ -39,9 +41,10 @@ async def erase_a_customer(
 ) -> Response[Erasure]:
     """Erase a customer's name, addresses and texts; what was done stays, and records verify on.
 
-    409 while a text bids to keep it. It cannot be undone; erased again, the first erasure is answered.
+    409 while a text bids to keep it, 422 where the ground names the person. It cannot be undone; erased again, the
+    first erasure is answered.
     """
-    return await _erased(erase_customer, customer_id, body, caller, pool, now)
+    return await _erased(CUSTOMER, erase_customer, customer_id, body, caller, pool, now)
 
 
 @post("/workers/{worker_id:uuid}/erase", status_code=200, **ERASES)
@@ -52,10 +55,11 @@ async def erase_a_worker(
 
     409 while a key of the worker is in force, or a text bids to keep what names the worker. It cannot be undone.
     """
-    return await _erased(erase_worker, worker_id, body, caller, pool, now)
+    return await _erased(WORKER, erase_worker, worker_id, body, caller, pool, now)
 
 
 async def _erased(
+    noun: stated.Noun[Any, Any],
     erase: Callable[[Entry, UUID, str], Awaitable[Erasure]],
     id_: UUID,
     body: bytes,
@@ -65,6 +69,17 @@ async def _erased(
 ) -> Response[Erasure]:
     new = decode(body, NewErasure, now)
     async with entry(pool, caller.business_id, now, caller.key_id) as book:
+        person = await stated.read(book.db, noun, caller.business_id, id_)
+        words = [person.name, *(getattr(person, one, None) for one in ("email", "phone"))]
+        if person.erased is None and is_named(new.ground, words):
+            raise invalid(
+                [
+                    Fault(
+                        "The ground is shown for ever; say it without the person who is to be erased.",
+                        "#/ground",
+                    )
+                ]
+            )
         done = await erase(book, id_, new.ground)
     return answer(done)
 

@@ -1,11 +1,18 @@
 """What bids to keep what names a person. Pure."""
 
+import re
 from collections.abc import Iterable
 from datetime import date
 
 from service.erasure.models import Place
 from service.packs.models import KeepFor
 from service.packs.rules import in_force, packs_at
+
+
+def is_named(ground: str, words: Iterable[str | None]) -> bool:
+    """Whether a ground, which is shown for ever, holds one of the words that are to be erased."""
+    wanted = "|".join(re.escape(one) for one in words if one)
+    return bool(wanted) and re.search(rf"(?<!\w)(?:{wanted})(?!\w)", ground, re.IGNORECASE) is not None
 
 
 def kept_until(places: Iterable[Place], today: date) -> tuple[date, str] | None:

@@ -52,6 +52,15 @@ async def read_excluded(
     )
 
 
+async def left_out(db: Db, business_id: UUID, chosen: Selection) -> AsyncIterator[list[Excluded]]:
+    """What the claim leaves out, a list at a time, none of them empty; nothing without a claim."""
+    if chosen.claim is None:
+        return
+    async for selected in selections(db, business_id, chosen):
+        if excluded := await read_excluded(db, business_id, selected.left_out, chosen.claim):
+            yield excluded
+
+
 async def lines(db: Db, business_id: UUID, chosen: Selection, cursor: str) -> AsyncIterator[bytes]:
     """Newline-delimited JSON: each record's bytes, then one closing line that says the answer is whole.
 
@@ -68,14 +77,12 @@ async def lines(db: Db, business_id: UUID, chosen: Selection, cursor: str) -> As
     of_last_line = hashlib.sha256(last_line)
     yield last_line
     parted = b""
-    if chosen.claim is not None:
-        # once more over the same places, so that what was left out need not be kept in memory
-        async for selected in selections(db, business_id, chosen):
-            if left_out := await read_excluded(db, business_id, selected.left_out, chosen.claim):
-                told = parted + msgspec.json.encode(left_out)[1:-1]
-                of_last_line.update(told)
-                yield told
-                parted = b","
+    # once more over the same places, so that what was left out need not be kept in memory
+    async for excluded in left_out(db, business_id, chosen):
+        told = parted + msgspec.json.encode(excluded)[1:-1]
+        of_last_line.update(told)
+        yield told
+        parted = b","
     of_last_line.update(b"]")
     yield b'],"closing_sha256":"%b"}\n' % of_last_line.hexdigest().encode()
 

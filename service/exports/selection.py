@@ -46,7 +46,7 @@ def span_of(after: str | None, as_of: str | None, epoch: UUID, now_at: int) -> t
     is the beginning of the log. One from inside a list of latest versions goes on with that list as of then.
     `as_of` is the cursor that another answer ended with: the book as it stood when that was given.
     """
-    pinned = decode_cursor(as_of, epoch, int, int)
+    pinned = decode_cursor(as_of, epoch, int, int, name="as_of")
     now_at = now_at if pinned is None else min(now_at, pinned[0] or pinned[1])
     if after is None:
         return True, 0, now_at

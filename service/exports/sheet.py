@@ -14,9 +14,10 @@ from uuid import UUID
 from xlsxwriter import Workbook  # type: ignore[import-untyped]
 
 from service.exports.columns import COLUMNS, HEADER, Cell, cells
-from service.exports.export import ROWS_BYTES, read_rows
+from service.exports.export import ROWS_BYTES, left_out, read_rows
+from service.exports.models import Excluded
 from service.exports.portions import find_last, portions
-from service.exports.selection import Selection
+from service.exports.selection import ClaimName, Selection
 from service.kernel.db import Db
 from service.kernel.errors import Refused
 
@@ -35,7 +36,7 @@ OPTIONS = {
 
 
 class Sheet:
-    """A workbook written row by row: the records, and what they come to on a second sheet."""
+    """A workbook written row by row: the records, what a claim left out, and on the last sheet what they come to."""
 
     def __init__(self, file: IO[bytes]) -> None:
         """`file` takes the workbook when it is closed."""
@@ -44,7 +45,8 @@ class Sheet:
         self.records = self.book.add_worksheet("records")
         self.digest = hashlib.sha256(f"{HEADER}\r\n".encode())
         self.count = 0
-        bold = self.book.add_format({"bold": True})
+        self.left_out = 0
+        self.bold = bold = self.book.add_format({"bold": True})
         for place, (name, kind) in enumerate(COLUMNS.items()):
             self.records.set_column(place, place, WIDTHS[kind])
             self.records.write_string(0, place, name, bold)
@@ -58,13 +60,31 @@ class Sheet:
             for place, cell in enumerate(cells(fields)):
                 self._write(place, cell)
 
-    def close(self, cursor: str) -> None:
+    def leave_out(self, excluded: list[Excluded]) -> None:
+        """Records that a claim leaves out, on a sheet of their own, each with why."""
+        if not self.left_out:
+            self.excluded = self.book.add_worksheet("left out")
+            self.excluded.set_column(0, 1, WIDTHS["text"])
+            self.excluded.set_column(2, 2, 100)
+            self.excluded.freeze_panes(1, 0)
+            for place, name in enumerate(Excluded.__struct_fields__):
+                self.excluded.write_string(0, place, name, self.bold)
+        for one in excluded:
+            self.left_out += 1
+            self.excluded.write_string(self.left_out, 0, one.number)
+            self.excluded.write_number(self.left_out, 1, one.version)
+            self.excluded.write_string(self.left_out, 2, one.why[:MOST_CHARACTERS])
+
+    def close(self, cursor: str, claim: ClaimName | None) -> None:
         """Say what it comes to, and put the file together."""
         self.records.autofilter(0, 0, self.count, len(COLUMNS) - 1)
         about = self.book.add_worksheet("about")
-        about.set_column(0, 1, 24)
+        about.set_column(0, 0, 32)
+        about.set_column(1, 1, 70)
+        claimed = {} if claim is None else {"claim": claim, "left out": self.left_out}
         told = {
             "records": self.count,
+            **claimed,
             "sha256 of the CSV with raw=true": self.digest.hexdigest(),
             "next": cursor,
             "instants": "UTC",
@@ -108,7 +128,9 @@ async def sheet(db: Db, business_id: UUID, chosen: Selection, cursor: str) -> IO
         read = partial(read_rows, db, business_id, raw=True)
         async for portion in portions(chosen, read, ROWS_BYTES):
             await asyncio.to_thread(made.add, portion.text)
-        await asyncio.to_thread(made.close, cursor)
+        async for excluded in left_out(db, business_id, chosen):
+            await asyncio.to_thread(made.leave_out, excluded)
+        await asyncio.to_thread(made.close, cursor, chosen.claim)
         file.seek(0)
     except BaseException:
         file.close()

@@ -114,7 +114,7 @@ def answer(
 def not_modified(request: "Request[Any, Any, Any]", etag: str) -> Response[Any] | None:
     """304 where the reader has this very content (RFC 9110 section 13.1.2), else None: what is dear to make is not."""
     known = [one.strip().removeprefix("W/") for one in request.headers.get("if-none-match", "").split(",")]
-    if etag.removeprefix("W/") in known:
+    if etag.removeprefix("W/") in known or known == ["*"]:
         return Response(None, status_code=304, headers={"ETag": etag})
     return None
 

@@ -68,7 +68,8 @@ def decode_cursor(text: str | None, epoch: UUID, *kinds: type, name: str = "afte
         place = [each.astimezone(UTC) if isinstance(each, datetime) else each for each in named]
     except (ValueError, OverflowError) as wrong:
         raise Refused(
-            "unreadable", f"`{name}` is no cursor of this list; leave it out to start at the beginning."
+            "unreadable",
+            f"`{name}` is no cursor of this list; give the `next` of an answer as it came, or leave it out.",
         ) from wrong
     if cursor.epoch != epoch:
         raise Refused(

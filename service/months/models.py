@@ -92,7 +92,8 @@ class Figure(Struct, frozen=True, kw_only=True, omit_defaults=True):
 
 
 class Records(Struct, frozen=True, kw_only=True):
-    """The month's service records in their latest versions, and whether each claim holds in all that stand.
+    """The month's service records in their latest versions, and whether each claim holds in all that stand: `true`
+    where it does, also in `pesticide_known_at_property`; else the records in which it does not are listed.
 
     Versions are named `number.version`; a record whose visit was withdrawn claims nothing and breaks nothing.
     """

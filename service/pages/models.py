@@ -1,6 +1,7 @@
 """A record as it is read for a page, and the page that HTML and PDF are both made from."""
 
 from datetime import datetime
+from typing import Any
 
 from msgspec import Struct
 
@@ -22,6 +23,19 @@ class Refs(Struct, frozen=True, kw_only=True):
     property: str | None = None
 
 
+class Arrival(Struct, frozen=True, kw_only=True):
+    """The last arrival from a phone."""
+
+    received_at: datetime
+
+
+class Basis(Struct, frozen=True, kw_only=True):
+    """How complete the book was: the last arrival from each phone concerned, and what was spoken of and not stated."""
+
+    complete_as_of: list[Arrival] = []
+    awaited: list[Any] = []
+
+
 class Issued(Struct, frozen=True, kw_only=True):
     """A version of a record; members that are not known here are passed over."""
 
@@ -31,6 +45,7 @@ class Issued(Struct, frozen=True, kw_only=True):
     issued_at: datetime
     issuer: Issuer = Issuer()
     refs: Refs = Refs()
+    basis: Basis = Basis()
     content: Stated
 
 
@@ -86,7 +101,10 @@ class ClaimShown(Struct, frozen=True):
 
 
 class Page(Struct, frozen=True, kw_only=True):
-    """All that is shown, in its order; `banner` comes before everything, `paper` is Typst's name of the sheet."""
+    """All that is shown, in its order; `banner` comes before everything, `paper` is Typst's name of the sheet.
+
+    `texts` says how old the texts are that the next look rests on.
+    """
 
     paper: str
     title: str
@@ -99,4 +117,5 @@ class Page(Struct, frozen=True, kw_only=True):
     sections: list[Section]
     cautions: list[Row]
     notice: str
+    texts: str
     verifying: list[Row]

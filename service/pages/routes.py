@@ -2,7 +2,6 @@
 
 import asyncio
 import base64
-import re
 from pathlib import Path
 from typing import Annotated, Any
 from zoneinfo import ZoneInfo
@@ -26,13 +25,12 @@ from service.pages.models import Beside, Page, Signed
 from service.pages.rules import page_of
 from service.records.answers import RecordVersion, RecordVersions, RecordWithParty
 from service.records.models import Party, SignedRecord
-from service.records.rules import with_party
+from service.records.rules import name_in, with_party
 from service.wording.content import PartyStated
 from service.wording.words import erased_words
 
 sql = Queries(__package__)
 FOLDER = Path(__file__).parent
-_NAME = re.compile(r"([0-9]{4}-[0-9]{6})(?:\.([1-9][0-9]{0,5}))?")
 MEDIA = {"application/json": "json", "text/html": "html", "application/pdf": "pdf"}
 JSON = RecordVersions | SignedRecord | RecordWithParty
 BODIES = {"application/json": JSON, "text/html": str, "application/pdf": str}
@@ -86,15 +84,12 @@ async def read_service_record(
     JSON holds ids alone unless `party` asks for the persons. As HTML and PDF it is what the customer keeps, with
     names as long as they are not erased.
     """
-    name = _NAME.fullmatch(record)
-    if name is None:
-        raise Missing(f"A service record {record[:40]!r}")
-    number, version = name.groups()
+    number, version = name_in(record)
     wanted = _format_of(form, request.headers.get("accept"))
     if version is None:
         return await _versions(request, Db(pool), caller, number, wanted)
     kept = await Db(pool).maybe(
-        Kept, sql.read_version, business_id=caller.business_id, number=number, version=int(version)
+        Kept, sql.read_version, business_id=caller.business_id, number=number, version=version
     )
     if kept is None:
         raise Missing(f"Service record {record}")

@@ -1,20 +1,23 @@
 """From a record to its page: what a customer wants to know first, in plain words and local time. Pure."""
 
+import re
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from service.kernel.days import local_date
-from service.pages.models import Beside, ClaimShown, Page, Row, Section, Signed, Table
+from service.pages.models import Basis, Beside, ClaimShown, Page, Row, Section, Signed, Table
 from service.sets.models import IN_THE_GROUND
 from service.signatures.rules import kid_of
 from service.wording.content import ClaimStated, Stated
 from service.wording.words import (
     counted,
     day_words,
+    due_words,
     each_animal,
     method_words,
     month_words,
     plain,
+    species_words,
     treatment_words,
     turf_words,
 )
@@ -43,13 +46,18 @@ def page_of(signed: Signed, beside: Beside) -> Page:
         issued_on=list(record.issued_at.timetuple()[:3]),
         facts=[row for row in _facts(signed, beside, zone) if row.text],
         claims=[
-            *_claim(stated.pesticide_free_by_us, "by us"),
-            *_claim(stated.pesticide_known_at_property, ""),
+            *_claim(stated.pesticide_free_by_us, "by us", "by us", zone),
+            *_claim(
+                stated.pesticide_known_at_property,
+                "by anybody, as far as is known",
+                "as far as is known",
+                zone,
+            ),
         ],
         statement=stated.statement,
         sections=[] if stated.kind == "withdrawn" else _sections(stated, beside, zone),
         cautions=[Row(one.sentence, one.source) for one in stated.cautions if one.to != "worker"],
-        notice=stated.notice or FIRST,
+        **_notice(stated.notice or FIRST),
         verifying=_verifying(signed),
     )
 
@@ -70,11 +78,20 @@ def _facts(signed: Signed, beside: Beside, zone: ZoneInfo) -> list[Row]:
         Row("When", _when(stated)),
         Row("Visits", str(len(stated.visits)) if stated.kind == "month" else ""),
         Row("Outcome", OUTCOMES.get(stated.outcome or "", "")),
-        Row("Animal", stated.target or ""),
+        Row("Animal", species_words(stated.target or "")),
         Row("Licences and permits", "; ".join(f"{one.number} ({one.authority})" for one in papers if one)),
         Row("Issued", _moment(record.issued_at, zone)),
+        *_complete(record.basis, zone),
         Row("Replaces", record.replaces or ""),
     ]
+
+
+def _complete(basis: Basis, zone: ZoneInfo) -> list[Row]:
+    """Until when every phone concerned had brought its facts, and what was spoken of and is not stated yet."""
+    arrived = min((one.received_at for one in basis.complete_as_of), default=None)
+    nouns = "set or sign" if len(basis.awaited) == 1 else "sets or signs"
+    awaited = f"{len(basis.awaited)} {nouns} that nobody has stated yet" if basis.awaited else ""
+    return [Row("Complete as of", _moment(arrived, zone)), Row("Still awaited", awaited)]
 
 
 def _persons(beside: Beside, customer_ref: str | None) -> list[Row]:
@@ -101,14 +118,26 @@ def _when(stated: Stated) -> str:
     return f"{day_words(arrived.date())}, {arrived:%H:%M} to {last}{ended:%H:%M} ({stated.zone})"
 
 
-def _claim(claim: ClaimStated | None, by: str) -> list[ClaimShown]:
+def _notice(notice: str) -> dict[str, str]:
+    """What comes first, and apart from it how old the texts are that the next look rests on."""
+    if not notice.startswith(FIRST):
+        return {"notice": notice, "texts": ""}
+    read = re.split(r"(?<=reviewed\.) +", notice.removeprefix(FIRST).strip())
+    return {"notice": FIRST, "texts": " ".join(_sentence(one) for one in read if one)}
+
+
+def _claim(claim: ClaimStated | None, by: str, broken_by: str, zone: ZoneInfo) -> list[ClaimShown]:
+    """A claim with what it rests on; of one that is broken, what breaks it: not all of that is a pesticide."""
     if claim is None:
         return []
-    whose = " by us" if by else " by anybody, as far as is known"
-    text = f"No pesticide was used{whose}" if claim.free else f"A pesticide was used{whose}"
-    visits = counted(len(claim.visit_ids), "visit")
-    rests = f"this rests on {visits}, of which {claim.visits_stating_none} say that nothing was applied"
-    return [ClaimShown(f"{text}; {rests}.", claim.free)]
+    named = "; ".join(treatment_words(one, zone) for one in claim.broken_by)
+    broken = f"Not pesticide-free {broken_by}{': ' if named else ''}{named}"
+    stating = claim.visits_stating_none
+    rests = (
+        f"this rests on {counted(len(claim.visit_ids), 'visit')}, of which {stating}"
+        f" {'states' if stating == 1 else 'state'} that no treatment was made"
+    )
+    return [ClaimShown(f"{f'No pesticide was used {by}' if claim.free else broken}; {rests}.", claim.free)]
 
 
 def _sections(stated: Stated, beside: Beside, zone: ZoneInfo) -> list[Section]:
@@ -184,7 +213,7 @@ def _animals(stated: Stated) -> Section:
 def _treatments(stated: Stated, zone: ZoneInfo) -> Section:
     said = [_sentence(treatment_words(one, zone)) for one in stated.treatments]
     none = SAID_OF_TREATMENTS.get(stated.treatments_said, SAID_OF_TREATMENTS["none_known"])
-    return Section(heading="Treatments with substances", sentences=said or [none])
+    return Section(heading="Treatments", sentences=said or [none])
 
 
 def _told(stated: Stated, beside: Beside, zone: ZoneInfo) -> Section | None:
@@ -203,7 +232,7 @@ def _next(stated: Stated, zone: ZoneInfo) -> Section | None:
         if one.due_at is not None:
             sets_at.setdefault(one.due_at, set()).add(one.set_id)
     said = [
-        f"Due before {_moment(due, zone)}, at {counted(len(sets), 'set')}."
+        f"Due {due_words(due, zone)}, at {counted(len(sets), 'set')}."
         for due, sets in sorted(sets_at.items())
     ]
     return Section(heading="Next look", sentences=said) if said else None

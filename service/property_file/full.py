@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from itertools import groupby
 from zoneinfo import ZoneInfo
 
+from service.methods.rules import shipped
 from service.property_file.cover import file_of, gaps, keeping, made, span_of
 from service.property_file.models import (
     Chosen,
@@ -41,10 +42,9 @@ VERIFYING = (
 
 def full_file(chosen: Chosen, place: Place, records: Sequence[Sequence[Record]]) -> File:
     """The file; `records` are those that stand, part by part as chosen."""
-    zone = ZoneInfo(place.zone)
     is_customers = chosen.asked.audience == "customer"
     shown = [
-        _part(chosen, part, of_part, zone, with_names=is_customers)
+        _part(chosen, part, of_part, place, with_names=is_customers)
         for part, of_part in zip(chosen.parts, records, strict=True)
     ]
     everything = [one for of_part in records for one in of_part]
@@ -72,6 +72,7 @@ def full_file(chosen: Chosen, place: Place, records: Sequence[Sequence[Record]])
         sentences=[
             *names,
             *([f"Left out: {left_out} of months that began under another holder."] if left_out else []),
+            shipped().notice,
             *keeping(place, chosen.today),
         ],
         parts=shown,
@@ -98,17 +99,17 @@ def _licences(records: Iterable[Record]) -> list[Line]:
     held = {
         f"{one.number} ({one.authority})": None for record in records for one in record.content.licences or []
     }
-    return [Line("Licences, as the records state them", "; ".join(held))] if held else []
+    return [Line("Licences in the records", "; ".join(held))] if held else []
 
 
 def _part(
-    chosen: Chosen, part: Part, records: Sequence[Record], zone: ZoneInfo, *, with_names: bool
+    chosen: Chosen, part: Part, records: Sequence[Record], place: Place, *, with_names: bool
 ) -> PartShown:
     return PartShown(
         heading=_heading(chosen, part),
-        sentences=_sentences(chosen, part, records, zone),
+        sentences=_sentences(chosen, part, records, ZoneInfo(place.zone)),
         years=_years(records),
-        records=[_record(one, zone, with_names=with_names) for one in records],
+        records=[_record(one, place, with_names=with_names) for one in records],
     )
 
 
@@ -201,10 +202,10 @@ def _of_all(held: Sequence[bool]) -> str:
     if not held:
         return "no record"
     rests = counted(len(held), "record")
-    return f"none ({rests})" if all(held) else f"in {len(held) - sum(held)} of {rests}"
+    return f"none ({rests})" if all(held) else f"not free in {len(held) - sum(held)} of {rests}"
 
 
-def _record(one: Record, zone: ZoneInfo, *, with_names: bool) -> RecordShown:
+def _record(one: Record, place: Place, *, with_names: bool) -> RecordShown:
     head, stated = one.head, one.stated
     kind = HEADINGS.get(stated.kind, f"Record of the kind {plain(stated.kind)}" if stated.kind else "Record")
     day = head.service_on
@@ -216,13 +217,14 @@ def _record(one: Record, zone: ZoneInfo, *, with_names: bool) -> RecordShown:
         day=head.service_on.isoformat(),
         heading=f"{kind} of {on}{', ' + times if times else ''}",
         replaces=one.content.replaces or "",
-        by_us=withdrawn or ("none" if head.pesticide_free_by_us else "used"),
-        known=withdrawn or ("none known" if head.pesticide_known_at_property else "used"),
+        by_us=withdrawn or ("none" if head.pesticide_free_by_us else "not free"),
+        known=withdrawn or ("none known" if head.pesticide_known_at_property else "not free"),
         sha256=head.sha256,
-        statement=stated.statement,
+        # the notice that ends each stands once, before all of them
+        statement=stated.statement.removesuffix(shipped().notice).rstrip(),
         lines=[]
         if head.withdrawn
-        else [*_account(stated, zone), *(_persons(one, zone) if with_names else [])],
+        else [*_account(stated, ZoneInfo(place.zone)), *(_persons(one, place) if with_names else [])],
     )
 
 
@@ -241,11 +243,11 @@ def _account(stated: Stated, zone: ZoneInfo) -> list[Line]:
     return [one for one in lines if one.text]
 
 
-def _persons(one: Record, zone: ZoneInfo) -> list[Line]:
-    """Who did the work, and the note to the customer; where it was erased, when and on which ground."""
+def _persons(one: Record, place: Place) -> list[Line]:
+    """Who did the work, and the note to the customer; where it was erased, on which day of the business and ground."""
     party, erased = one.content.party, one.content.erased
     if party is None:
-        said = erased_words(erased, zone) if erased else "erased"
+        said = erased_words(erased, ZoneInfo(place.business_zone)) if erased else "erased"
         return [Line("Persons", said)]
     lines = [Line("Done by", ", ".join(party.worker_names)), Line("Note", party.customer_note or "")]
     return [line for line in lines if line.text]

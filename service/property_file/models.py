@@ -35,6 +35,7 @@ class Place(Struct, frozen=True, kw_only=True):
     locality: str | None
     address: str | None
     business_name: str
+    business_zone: str
     packs: list[Pack]
 
 

@@ -4,6 +4,7 @@ Only numbers, dates, words of closed lists and cited cautions go in: whatever pe
 """
 
 from collections.abc import Sequence
+from datetime import date
 from itertools import groupby
 from zoneinfo import ZoneInfo
 
@@ -73,7 +74,7 @@ def _claims(standing: Sequence[Record]) -> list[str]:
 
 
 def _told(broken: int, none: str) -> str:
-    return f"yes, as told in {broken}" if broken else f"{none}, as told in each"
+    return f"yes, or what counts as one, as told in {broken}" if broken else f"{none}, as told in each"
 
 
 def _rests_on(stated: Stated) -> list[str]:
@@ -113,11 +114,11 @@ def _pesticide(told: Sequence[Record], zone: ZoneInfo) -> str:
     days = ""
     if froms and untils:
         first_on, last_on = local_date(min(froms), zone), local_date(max(untils), zone)
-        days = f", {day_words(first_on)} to {day_words(last_on)}"
+        days = f", {span_words(first_on, date.fromordinal(last_on.toordinal() + 1))}"
     if not all(one.head.pesticide_free_by_us for one in told):
-        return f"used by those who did the work{days}"
+        return f"used, or what counts as one, by those who did the work{days}"
     if not all(one.head.pesticide_known_at_property for one in told):
-        return f"used by somebody else{days}"
+        return f"used, or what counts as one, by somebody else{days}"
     return f"none known{days} ({counted(len(told), 'record')})"
 
 

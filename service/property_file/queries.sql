@@ -1,5 +1,6 @@
 -- name: read_place
-select p.name, p.ref, p.kind, p.zone, p.region, p.county, p.locality, p.address, b.name as business_name, (
+select p.name, p.ref, p.kind, p.zone, p.region, p.county, p.locality, p.address, b.name as business_name,
+       b.zone as business_zone, (
            select coalesce(jsonb_agg(to_jsonb(k) - 'business_id' order by k.id), '[]') from rule_pack k
            where k.business_id = :business_id and (p.region = k.region or starts_with(p.region, k.region || '-'))
        ) as packs

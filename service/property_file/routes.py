@@ -91,7 +91,7 @@ async def read_property_file(
     async with typesetting:
         pdf = await pdf_apart(TEMPLATE, msgspec.json.encode(file))
     name = f"property-file-{asked.audience}-{chosen.from_on}-{chosen.until_on}.{wanted}"
-    headers = {"ETag": tag, "Content-Disposition": f'attachment; filename="{name}"'}
+    headers = {"ETag": tag, "Vary": "Accept", "Content-Disposition": f'attachment; filename="{name}"'}
     if wanted == "zip":
         return Stream(
             await _folder(db, business_id, chosen, seals, pdf), media_type=MEDIA_OF[wanted], headers=headers

@@ -5,6 +5,7 @@ from uuid import UUID
 
 from msgspec import Struct
 
+from service.claims.models import FreeAtProperty, FreeByUs
 from service.kernel.values import Erased, Instant
 from service.records.models import MonthName, Party, SignedRecord
 
@@ -26,8 +27,8 @@ class RecordVersion(Struct, frozen=True, kw_only=True):
     visit_id: UUID | None
     month: str | None
     withdrawn: bool
-    pesticide_free_by_us: bool
-    pesticide_known_at_property: bool
+    pesticide_free_by_us: FreeByUs
+    pesticide_known_at_property: FreeAtProperty
     sha256: str
     billed: BilledIn | None
 

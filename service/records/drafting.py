@@ -103,10 +103,10 @@ async def month_draft(db: Db, business_id: UUID, property_id: UUID, month: Month
 
 
 def issuer_of(business_id: UUID, draft: Draft) -> Issuer:
-    """Who issues it, by the licences in force on the day of service."""
+    """Who issues it, by the licences in force there on the day of service."""
     return Issuer(
         business_id=business_id,
-        licences=rules.in_force(draft.around.licences, draft.content.service_on),
+        licences=rules.in_force(draft.around.licences, draft.content.service_on, draft.around.region),
         permit=draft.permits[0] if draft.permits else None,
         other_permits=[*draft.permits[1:]],
     )

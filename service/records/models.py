@@ -7,7 +7,7 @@ from uuid import UUID
 from msgspec import Meta, Struct
 
 from service.cautions.models import CautionLine
-from service.claims.models import Claim, TreatmentLine
+from service.claims.models import Claim, FreeAtProperty, FreeByUs, TreatmentLine
 from service.events.models import Event
 from service.kernel.values import Instant, Line, Name, TrapNights
 from service.records.lines import (
@@ -121,7 +121,7 @@ class LicenceLine(Struct, frozen=True, kw_only=True):
 
 
 class Issuer(Struct, frozen=True, kw_only=True):
-    """Who issues: the business, its licences in force on the day of service, the permit of the job.
+    """Who issues: the business, its licences in force there on the day of service, the permit of the job.
 
     `other_permits` are further ones, where the jobs of a month have several.
     """
@@ -233,8 +233,8 @@ class RecordIssued(Event, frozen=True, kw_only=True):
     property_id: UUID
     customer_id: UUID | None = None
     service_on: date
-    pesticide_free_by_us: bool
-    pesticide_known_at_property: bool
+    pesticide_free_by_us: FreeByUs
+    pesticide_known_at_property: FreeAtProperty
     sha256: str
 
 

@@ -15,12 +15,14 @@ from service.identity.models import Licence
 from service.kernel.canonical import canonical, sha256
 from service.kernel.days import local_date, start_of_day
 from service.kernel.errors import Refused
+from service.kernel.sentences import shown
 from service.kernel.values import Erased
 from service.records.accounts import account
 from service.records.facts import Head, Scope, VisitFacts
 from service.records.models import MONTH, Content, LicenceLine, Party, VisitContent, WithdrawnContent
 
 _MONTH = re.compile(MONTH)
+_NAME = re.compile(r"([0-9]{4}-[0-9]{6})(?:\.([1-9][0-9]{0,5}))?")
 LAST_PLACE = 999_999
 
 
@@ -108,12 +110,13 @@ def with_party(line: str, party: Party | None, erased: Erased | None) -> bytes:
     return b"{" + said + b'"noun":"service_record_with_party","party":' + persons + b"," + members
 
 
-def in_force(licences: Sequence[Licence], day: date) -> list[LicenceLine]:
-    """The licences that had not expired on the day, as they are printed."""
+def in_force(licences: Sequence[Licence], day: date, region: str) -> list[LicenceLine]:
+    """The licences for a region (ISO 3166-2) or what it is a part of, which had not expired on the day, as printed."""
     return [
         LicenceLine(number=one.number, authority=one.authority)
         for one in licences
-        if one.expires_on is None or one.expires_on >= day
+        if (one.expires_on is None or one.expires_on >= day)
+        and (region == one.region or region.startswith(f"{one.region}-"))
     ]
 
 
@@ -137,6 +140,18 @@ def month_in(text: str) -> tuple[date, date]:
 def following(first_on: date) -> date:
     """The first day of the next month."""
     return (first_on.replace(day=28) + timedelta(days=4)).replace(day=1)
+
+
+def name_in(text: str) -> tuple[str, int | None]:
+    """The number that `YYYY-NNNNNN` is, and the version where `.v` follows; `not_found` where it is neither."""
+    form = _NAME.fullmatch(text)
+    if form is None:
+        raise Refused(
+            "not_found",
+            f"{shown(text)} names no service record: a number is written 2026-000123, a version of it 2026-000123.1.",
+        )
+    number, version = form.groups()
+    return number, None if version is None else int(version)
 
 
 def number_of(year: int, place: int) -> str:

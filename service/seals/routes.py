@@ -9,7 +9,7 @@ from litestar import Request, Response, Router, get, post
 
 from service.events.outbox import entry
 from service.kernel.db import Db, Pool
-from service.kernel.errors import Missing
+from service.kernel.errors import Missing, Refused
 from service.kernel.http import read_answer, route
 from service.kernel.sql import Queries
 from service.keys.rules import Caller
@@ -78,8 +78,12 @@ async def _stored(db: Db, caller: Caller, first_on: date, version: int | None) -
     found = await db.maybe(
         StoredSeal, sql.read_seal, business_id=caller.business_id, first_on=first_on, version=version
     )
+    if found is None and version is None:
+        raise Refused(
+            "not_found", f"The month {first_on:%Y-%m} has no seal; POST here makes one once it has ended."
+        )
     if found is None:
-        raise Missing(f"A seal of {first_on:%Y-%m}")
+        raise Missing(f"A seal {first_on:%Y-%m}.{version}")
     return found
 
 

@@ -17,6 +17,11 @@ from service.verify.stood import Stood
 # No line of an export and no page or seal is longer; what is, is none.
 LARGEST_LINE = 256_000_000
 MOST_NAMED = 100
+MOST_MONTHS = 12
+TABLE = (
+    "A table bears no signature: verify the NDJSON of the same query, and hold the CSV against what its digest says"
+    " (/v1/service-records/digest)."
+)
 UNSIGNED = (
     "It is not signed, and no seal that was given holds it: anybody can have written it; "
     "ask the issuer for a later version, or for the seal of its month."
@@ -33,6 +38,7 @@ def report(given: Given, say: Callable[[str], None]) -> bool:
     for one in sorted(looked_at, key=lambda one: not run.opens_with(one, seal_rules.OPENING)):
         run.verify(one)
     run.compare_months()
+    run.tell_of_unsealed()
     if not looked_at:
         run.fault(
             "Nothing verified", "No record, export, page or seal was given; name the files or their folder."
@@ -54,6 +60,7 @@ class Run:
         self.seen: Counter[str] = Counter()
         self.used: set[str] = set()
         self.comparisons: dict[tuple[str, str], Comparison] = {}
+        self.months: set[tuple[str, str]] = set()
         self.is_whole = False
 
     def fault(self, where: str, sentence: str) -> None:
@@ -74,7 +81,7 @@ class Run:
         beside = [one for one in files if one.is_key_set]
         self.key_files = len(beside)
         named = list(files_in([given.keys])) if given.keys else beside
-        if not named:
+        if not named and any(one.is_looked_at for one in files):
             raise CannotStart(
                 "No key set was given; fetch the issuer's /.well-known/jwks.json and name it with --keys."
             )
@@ -103,6 +110,9 @@ class Run:
 
     def _look_into(self, file: File, opened: IO[bytes]) -> str:
         first = opened.readline(LARGEST_LINE)
+        if file.name.lower().endswith(".csv"):
+            self.fault(file.name, TABLE)
+            return ""
         if first.startswith(seal_rules.OPENING):
             return self._seal(file, first + opened.read(1))
         if first.startswith(pages.OPENING):
@@ -173,6 +183,7 @@ class Run:
         self.seen["records"] += 1
         self.seen["unsigned"] += looked.is_unsigned
         self._note_key(looked.kid)
+        self._note_month(looked)
         for sentence in looked.faults:
             self.fault(f"{where}: {looked.name}", sentence)
         if looked.is_unsigned and not looked.faults:
@@ -191,6 +202,10 @@ class Run:
         for comparison in self.comparisons.values():
             if wrong := comparison.meet(looked):
                 self.fault(f"{where}: {looked.name}", wrong)
+
+    def _note_month(self, looked: Looked) -> None:
+        if looked.said is not None and not looked.faults:
+            self.months.add((looked.said.issuer.business_id, f"{looked.said.content.service_on:%Y-%m}"))
 
     def _note_key(self, kid: str | None) -> None:
         if kid is not None:
@@ -213,9 +228,29 @@ class Run:
                     f"seal {one.name}: {met} of its {one.seal.count} records are here, each as it was sealed."
                 )
             elif not one.too_much() and not one.has_others:
-                self.say(
-                    f"seal {one.name}: all of its {one.seal.count} records are here, and no other of the month."
+                all_of_it = (
+                    "its one record is here"
+                    if one.seal.count == 1
+                    else f"all of its {one.seal.count} records are here"
                 )
+                self.say(f"seal {one.name}: {all_of_it}, and no other of the month.")
+
+    def tell_of_unsealed(self) -> None:
+        """Of which months it does not show whether a record was left out; one record alone does not ask that."""
+        months = sorted(
+            {month for business, month in self.months if (business, month) not in self.comparisons}
+        )
+        if not months or self.seen["records"] == 1:
+            return
+        named = (
+            ", ".join(months)
+            if len(months) <= MOST_MONTHS
+            else f"{len(months)} months from {months[0]} to {months[-1]}"
+        )
+        self.say(
+            f"No seal of {named} was given: that no record was left out there does not show; a sealed month's is at"
+            " /v1/months/YYYY-MM/seal."
+        )
 
     def sum_up(self, others: int) -> None:
         """The last lines: how many of what, by which keys, and whether it all holds."""

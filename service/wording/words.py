@@ -2,7 +2,8 @@
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from datetime import date
+from datetime import date, datetime
+from decimal import Decimal
 from itertools import groupby
 from typing import get_args
 from zoneinfo import ZoneInfo
@@ -11,6 +12,7 @@ from service.claims.rules import BY
 from service.kernel.days import local_date
 from service.kernel.values import Erased, Mechanism
 from service.methods.models import ClassName
+from service.methods.rules import said_of
 from service.sets.models import IN_THE_GROUND
 from service.wording.content import (
     AnimalsStated,
@@ -24,6 +26,18 @@ from service.wording.content import (
 MECHANISMS = get_args(Mechanism)
 CLASSES = get_args(ClassName)
 NOT_TAKEN = ("escaped", "released_here")
+# a hundredth of a square metre is a hand's breadth
+AREA_PLACES = 2
+# What is added up of turf and of what our own digging opened, as a customer reads it.
+TURF = {
+    "saved": "turf saved at",
+    "lost": "turf lost at",
+    "found_late": "turf found late at",
+    "still_lying": "soil still on turf at",
+    "covered": "turf covered by us at",
+    "opened": "opened by our digging at",
+    "opened_still": "still open at the end:",
+}
 # What people call the animals of a genus.
 COMMON = {
     **dict.fromkeys(("Condylura", "Neurotrichus", "Parascalops", "Scalopus", "Scapanus", "Talpa"), "mole"),
@@ -106,6 +120,12 @@ def each_animal(animals: Iterable[AnimalsStated]) -> str:
     return "; ".join(said) or "none"
 
 
+def species_words(species: str) -> str:
+    """A species by what people call it, where that is known, and by its name."""
+    known = COMMON.get(species.partition(" ")[0])
+    return species if known is None else f"{known} ({species})"
+
+
 def _animals(species: str, count: int) -> str:
     known = COMMON.get(species.partition(" ")[0])
     if known is None:
@@ -115,7 +135,7 @@ def _animals(species: str, count: int) -> str:
 
 def method_words(methods: Iterable[MethodStated]) -> str:
     """Each method with its class, as a record names it."""
-    known = dict.fromkeys((_method(one.method), plain(one.method_class)) for one in methods)
+    known = dict.fromkeys((_method(one.method), class_words(one.method_class)) for one in methods)
     return "; ".join(f"{method} ({of})" for method, of in known) or "none"
 
 
@@ -132,7 +152,12 @@ def open_method_words(methods: Iterable[MethodStated]) -> str:
 
 def open_class(name: str) -> str:
     """A class of the register; any other is not named."""
-    return plain(name) if name in CLASSES and name != "unclassified" else "method not on the register"
+    return class_words(name) if name in CLASSES and name != "unclassified" else "method not on the register"
+
+
+def class_words(name: str) -> str:
+    """A class as the register says it; one that the register has no more, by its name."""
+    return next((said_of(one) for one in CLASSES if one == name), plain(name))
 
 
 def _method(method: str) -> str:
@@ -153,13 +178,30 @@ def turf_words(stated: Stated) -> str:
     said = [f"{counted(stated.mounds_cleared, 'mound')} cleared"] if stated.mounds_cleared else []
     for name, figure in stated.turf_figures.items():
         if isinstance(figure, dict) and figure.get("count"):
-            area = f" ({figure['area_m2']} m²)" if figure.get("area_m2") else ""
-            said.append(f"turf {plain(name)} {figure['count']}{area}")
+            area = f" ({area_words(figure['area_m2'])})" if figure.get("area_m2") else ""
+            where = TURF.get(name, f"turf {plain(name)} at")
+            said.append(f"{where} {counted(figure['count'], 'place')}{area}")
     return "; ".join([*said, *map(_repair, stated.repairs)])
 
 
+def area_words(area_m2: str) -> str:
+    """Square metres to the hundredth; the record has them to the square millimetre."""
+    if len(area_m2.partition(".")[2]) <= AREA_PLACES:
+        return f"{area_m2} m²"
+    area = Decimal(area_m2)
+    return "under 0.01 m²" if 0 < area < Decimal("0.005") else f"{round(area, AREA_PLACES)} m²"
+
+
+def due_words(at: datetime, zone: ZoneInfo) -> str:
+    """Until when, in local time: what is due before a day begins is due by the end of the one before."""
+    local = at.astimezone(zone)
+    if (local.hour, local.minute) == (0, 0):
+        return f"by the end of {day_words(date.fromordinal(local.toordinal() - 1))}"
+    return f"before {day_words(local.date())}, {local:%H:%M}"
+
+
 def _repair(one: RepairStated) -> str:
-    area = f" {one.area_m2} m²" if one.area_m2 else ""
+    area = f" {area_words(one.area_m2)}" if one.area_m2 else ""
     return f"{plain(one.how)}{area}{' with treated seed' if one.seed_treated else ''}"
 
 
@@ -170,4 +212,4 @@ def treatment_words(one: TreatmentStated, zone: ZoneInfo) -> str:
     more = "".join(f", {each}" for each in named if each)
     when = f" on {day_words(local_date(one.applied_at, zone))}" if one.applied_at else ""
     by = f" by {BY.get(one.applied_by, one.applied_by)}" if one.applied_by else ""
-    return f"{plain(one.method)} ({plain(one.method_class)}){more}{when}{by}"
+    return f"{plain(one.method)} ({class_words(one.method_class)}){more}{when}{by}"

@@ -130,3 +130,9 @@ async def test_a_body_without_a_media_type_is_told_the_header(api: Api) -> None:
     answer = await api.client.post("/v1/jobs", content=b"{}", headers={"Authorization": f"Bearer {api.key}"})
     assert answer.status_code == 415
     assert answer.json()["detail"] == "Send a body as application/json: the header Content-Type is missing."
+
+
+async def test_whoever_has_any_version_is_not_sent_one(api: Api) -> None:
+    """RFC 9110 section 13.1.2: `*` stands for whatever there is."""
+    answer = await api.get("business", If_None_Match="*")
+    assert answer.status_code == 304

@@ -123,6 +123,24 @@ async def test_an_erasure_without_a_ground_says_what_to_mend(api: Api, body: dic
     assert answer.json()["errors"]
 
 
+@pytest.mark.parametrize(
+    ("ground", "status"),
+    [
+        ("Asked for by j. sample.", 422),
+        ("Wrote from j.sample@mail.example on Monday", 422),
+        ("Asked for by a J. Samplewood", 200),
+        ("The person asked for it.", 200),
+    ],
+)
+async def test_a_ground_that_is_shown_for_ever_names_nobody(api: Api, ground: str, status: int) -> None:
+    await api.made(f"customers/{CUSTOMER}", {"name": "J. Sample", "email": "j.sample@mail.example"})
+    answer = await api.post(f"customers/{CUSTOMER}/erase", {"ground": ground})
+    assert answer.status_code == status, answer.text
+    if status == 422:
+        assert answer.json()["errors"][0]["pointer"] == "#/ground"
+        assert (await api.get(f"customers/{CUSTOMER}")).json()["name"] == "J. Sample"
+
+
 async def test_another_business_and_a_phone_erase_nobody(api: Api, other: Api) -> None:
     await api.made(f"customers/{CUSTOMER}", {"name": WORD})
     assert (await other.post(f"customers/{CUSTOMER}/erase", GROUND)).status_code == 404

@@ -168,6 +168,20 @@ def as_csv(name: str, value: Any) -> str:
     return str(value).lower() if kind == "truth" else str(value)
 
 
+async def test_a_spreadsheet_lists_what_a_claim_left_out_as_json_does(five: Api):
+    told = (await five.get("service-records?claim=known")).json()
+    assert told["excluded"]
+    answer = await five.get("service-records?claim=known&format=xlsx")
+    book = load_workbook(io.BytesIO(answer.content))
+    header, *rows = book["left out"].iter_rows(values_only=True)
+    assert [dict(zip(header, row, strict=True)) for row in rows] == told["excluded"]
+    said = dict(book["about"].iter_rows(values_only=True))
+    assert (said["claim"], said["left out"], said["records"]) == ("known", len(rows), len(told["items"]))
+    assert "left out" not in load_workbook(
+        io.BytesIO((await five.get("service-records", Accept=XLSX)).content)
+    )
+
+
 async def test_a_spreadsheet_of_too_many_is_refused_with_what_to_ask_instead(
     five: Api, monkeypatch: pytest.MonkeyPatch
 ):
@@ -254,7 +268,9 @@ async def test_head_answers_as_get_without_the_body(five: Api):
         ("service-records?format=csv&limit=0", 400, "limit"),
         ("service-records/2026-999999", 404, "Service record 2026-999999"),
         ("service-records/2026-000001.9", 404, "Service record 2026-000001.9"),
-        ("service-records?as_of=x", 400, "no cursor"),
+        ("service-records/2026-1", 404, "a number is written 2026-000123, a version of it 2026-000123.1"),
+        ("service-records?as_of=x", 400, "`as_of` is no cursor"),
+        ("service-records?after=x", 400, "`after` is no cursor"),
         (f"service-records?month=2026-05&job_id={an_id(1)}", 400, "There is no parameter"),
     ],
 )
@@ -271,7 +287,7 @@ async def test_a_cursor_of_another_epoch_leads_to_a_full_sync(five: Api, app: An
     for name in ("after", "as_of"):
         answer = await five.get(f"service-records?format={form}&{name}={cursor}")
         assert answer.status_code == 410
-        assert "leave `after` out and read all again" in json.loads(answer.content)["detail"]
+        assert f"leave `{name}` out and read all again" in json.loads(answer.content)["detail"]
 
 
 async def test_another_business_digests_nothing_of_it(five: Api, other: Api):

@@ -62,10 +62,14 @@ def test_a_page_says_who_where_when_and_what_in_local_time() -> None:
             *("2 × scissor jaw", "looked at, set again", "in the ground, set", "1 mole (Scapanus latimanus)"),
             *("1 vole (Microtus californicus)", "3 mounds cleared", "reseeded 0.3 m²", "the caretaker"),
             *(
-                "No pesticide was used by us; this rests on 2 visits, of which 1 say that nothing was applied.",
-                "A pesticide was used by anybody",
+                "No pesticide was used by us; this rests on 2 visits, of which 1 states that no treatment was made.",
+                "Not pesticide-free as far as is known: castor oil (minimum-risk pesticide), pellets",
             ),
-            *("Castor oil (minimum risk pesticide), pellets, 2 kg", "Due before 16 May 2026, 00:00"),
+            *(
+                "Castor oil (minimum-risk pesticide), pellets, 2 kg",
+                "Due by the end of 15 May 2026, at 1 set",
+            ),
+            "turf saved at 3 places (0.42 m²)",
             *(
                 "Local codes and licensed practice come first.",
                 "Traps stand here: touch none.",
@@ -75,6 +79,49 @@ def test_a_page_says_who_where_when_and_what_in_local_time() -> None:
         ):
             assert said in text
         assert "Keep the safety catch on" not in text, "that is for the worker"
+
+
+@pytest.mark.parametrize("method_class", ["device_without_substance", "unclassified"])
+def test_what_breaks_a_claim_and_is_no_pesticide_is_not_called_one(method_class: str) -> None:
+    """A sound device breaks the claim (3 CCR 6695 treats some such as pest control) and is no substance."""
+    used = {"method": "sound_device", "method_class": method_class, "applied_by": "us"}
+    broken = {"free": False, "visit_ids": ["v1"], "visits_stating_none": 0, "broken_by": [used]}
+    shown = page(signed(pesticide_free_by_us=broken, pesticide_known_at_property=broken))
+    for claim in shown.claims:
+        assert claim.text.startswith("Not pesticide-free")
+        assert "sound device" in claim.text
+        assert "pesticide was used" not in claim.text
+        assert claim.text.endswith("this rests on 1 visit, of which 0 state that no treatment was made.")
+
+
+def test_how_old_a_text_is_stands_apart_from_what_comes_first() -> None:
+    notice = (
+        "Local codes and licensed practice come first. Sample Act s 8: text as of 2022, read on 2026-11-25,"
+        " not reviewed. a code of practice: text as of 2022, read on 2026-11-25, reviewed."
+    )
+    shown = page(signed(notice=notice))
+    assert shown.notice == "Local codes and licensed practice come first."
+    assert shown.texts.startswith("Sample Act s 8: text as of 2022")
+    assert "not reviewed. A code of practice" in shown.texts
+    for text in (text_of(shown), html_of(shown)):
+        assert shown.texts in text
+
+
+def test_a_page_says_how_complete_the_book_was() -> None:
+    """The phone that brought its facts last the longest ago decides; 18:00 UTC is 11:00 in May in California."""
+    basis = {
+        "complete_as_of": [
+            {"key_id": "k1", "received_at": "2026-05-14T18:00:00Z"},
+            {"key_id": "k2", "received_at": "2026-05-15T02:00:00Z"},
+        ],
+        "awaited": [{"noun": "set", "id": "s9"}, {"noun": "sign", "id": "g1"}],
+    }
+    stated = signed()
+    shown = page({**stated, "record": stated["record"] | {"basis": basis}})
+    told = {one.label: one.text for one in shown.facts}
+    assert told["Complete as of"] == "14 May 2026, 11:00"
+    assert told["Still awaited"] == "2 sets or signs that nobody has stated yet"
+    assert {"Complete as of", "Still awaited"}.isdisjoint(one.label for one in page(stated).facts)
 
 
 def test_a_withdrawn_record_says_so_first_and_a_replaced_one_names_its_successor() -> None:

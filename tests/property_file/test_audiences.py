@@ -115,6 +115,7 @@ MARKED_PLACE = Place(
     zone="America/Los_Angeles",
     region="US-CA",
     business_name="Greenway Trapping",
+    business_zone="America/Los_Angeles",
     packs=[],
 )
 

@@ -15,12 +15,13 @@ PLACE = Place(
     name="Lower field",
     ref=None,
     kind="school",
-    zone="America/Los_Angeles",
+    zone="Europe/London",
     region="US-ID",
     county=None,
     locality=None,
     address=None,
     business_name="Greenway Trapping",
+    business_zone="America/Los_Angeles",
     packs=[],
 )
 
@@ -46,7 +47,9 @@ def test_a_month_is_named_by_its_month_and_its_turf_is_said():
     turf = {"saved": {"count": 2, "area_m2": "0.35"}, "lost": {"count": 0, "area_m2": None}}
     (record,) = file_with({"kind": "month", "turf_figures": turf, "statement": "So it was."}).parts[0].records
     assert record.heading == "Month of January 2026"
-    assert {one.label: one.text for one in record.lines}["Ground and turf"] == "turf saved 2 (0.35 m²)"
+    assert {one.label: one.text for one in record.lines}[
+        "Ground and turf"
+    ] == "turf saved at 2 places (0.35 m²)"
     assert record.statement == "So it was."
 
 
@@ -64,7 +67,8 @@ def test_persons_who_were_erased_are_said_to_be():
     assert {one.label: one.text for one in record.lines}["Done by"] == "R. Example"
 
 
-def test_an_erasure_is_told_with_its_day_by_the_local_calendar_and_its_ground():
+def test_an_erasure_is_told_with_its_day_by_the_calendar_of_the_business_and_its_ground():
+    """As on a record's page: the business erased, wherever the property lies."""
     at = datetime(2026, 5, 15, 6, 59, tzinfo=UTC)
     (record,) = file_with({"kind": "visit"}, erased=Erased(at=at, ground="Asked for.")).parts[0].records
     told = {one.label: one.text for one in record.lines}["Persons"]

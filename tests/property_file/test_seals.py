@@ -75,7 +75,7 @@ async def test_records_are_held_against_the_seals_that_came_along(sealed: Api, t
         holds, said = said_of(*paths)
         assert holds, said
         assert "seal 2026-04.1: 1 of its 2 records are here, each as it was sealed." in said
-        assert "seal 2026-05.1: all of its 1 records are here, and no other of the month." in said
+        assert "seal 2026-05.1: its one record is here, and no other of the month." in said
         assert said[-1] == "All holds: 2 records and 2 seals; not looked at: 2 other files."
 
 

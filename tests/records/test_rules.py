@@ -386,13 +386,15 @@ def test_a_withdrawn_visit_leaves_a_record_that_takes_everything_back():
     assert content_digest(stated) != content_digest(content(full_facts()))
 
 
-def test_licences_are_printed_until_the_day_they_expire():
-    def licence(number: str, expires_on: date | None) -> Licence:
-        return Licence(number=number, authority="Board", region="US-CA", expires_on=expires_on)
+def test_licences_are_printed_where_they_hold_until_the_day_they_expire():
+    def licence(number: str, expires_on: date | None = None, region: str = "US-CA") -> Licence:
+        return Licence(number=number, authority="Board", region=region, expires_on=expires_on)
 
     kept = [licence("1", None), licence("2", date(2026, 5, 8)), licence("3", date(2026, 5, 7))]
     printed = [LicenceLine(number=number, authority="Board") for number in "12"]
-    assert in_force(kept, date(2026, 5, 8)) == printed
+    elsewhere = [licence("4", region="GB"), licence("5", region="US-C"), licence("6", region="US-CA-X")]
+    assert in_force(kept + elsewhere, date(2026, 5, 8), "US-CA") == printed
+    assert in_force([licence("7", region="US")], date(2026, 5, 8), "US-CA") != []
 
 
 @pytest.mark.parametrize(

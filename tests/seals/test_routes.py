@@ -168,6 +168,10 @@ async def test_what_cannot_be_sealed_or_read_says_why(may: Api, clock: Clock):
     for path in ("months/2026-05/seal", "months/2026-05/seals/1", "months/2026-05/seals/x"):
         answer = await may.get(path)
         assert answer.status_code == 404, path
+        assert (
+            path.removeprefix("months/").removesuffix("/seal").replace("/seals/", ".")
+            in answer.json()["detail"]
+        )
         assert "seal" in answer.json()["detail"]
 
 

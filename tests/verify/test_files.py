@@ -81,6 +81,14 @@ def test_what_lies_beside_the_records_may_be_named_as_well_and_is_not_looked_at(
     assert said[-1] == "All holds: 2 records and 1 seal; not looked at: 2 other files."
 
 
+def test_a_month_of_one_record_is_said_to_be_there(folder: Path) -> None:
+    (folder / "seal.json").write_bytes(seal(ONE))
+    (folder / "records" / "2026-000002.1.json").unlink()
+    holds, said = said_of(folder)
+    assert holds, said
+    assert "seal 2026-05.1: its one record is here, and no other of the month." in said
+
+
 def test_where_nothing_can_be_verified_nothing_is_said_to_hold(folder: Path) -> None:
     holds, said = said_of(folder / "README.txt", folder / "keys.json")
     assert not holds
@@ -129,6 +137,38 @@ def test_without_a_key_set_or_with_a_path_to_nowhere_the_way_is_told(tmp_path: P
         said_of(file)
     with pytest.raises(CannotStart, match="cannot be read"):
         said_of(tmp_path / "nothing.json")
+
+
+def test_what_holds_nothing_to_verify_asks_for_no_key_set(tmp_path: Path) -> None:
+    """The public's folder holds digests and no record."""
+    (tmp_path / "README.txt").write_text("WHAT IS HERE")
+    holds, said = said_of(tmp_path)
+    assert not holds
+    assert said[0].startswith("Nothing verified")
+
+
+def test_a_table_is_not_taken_for_records_line_by_line(tmp_path: Path) -> None:
+    (tmp_path / "records.csv").write_text("number,version\r\n2026-000001,1\r\n")
+    (tmp_path / "keys.json").write_bytes(KEY_SET)
+    holds, said = said_of(tmp_path / "records.csv", keys=tmp_path / "keys.json")
+    assert not holds
+    assert said[0].startswith(f"{tmp_path}/records.csv: A table bears no signature")
+    assert len(said) == 2
+
+
+def test_without_a_seal_it_is_said_that_what_was_left_out_does_not_show(folder: Path, tmp_path: Path) -> None:
+    export_file, keys = tmp_path / "records.ndjson", tmp_path / "keys.json"
+    keys.write_bytes(KEY_SET)
+    export_file.write_bytes(export(line_of(ONE), line_of(TWO), line_of(record(3, on="2026-06-01"))))
+    unsealed = "was given: that no record was left out there does not show"
+    holds, said = said_of(export_file, keys=keys)
+    assert holds
+    assert next(one for one in said if unsealed in one).startswith("No seal of 2026-05, 2026-06 ")
+    export_file.write_bytes(export(line_of(ONE), line_of(TWO)))
+    assert not [one for one in said_of(export_file, folder / "seal.json", keys=keys)[1] if unsealed in one]
+    alone = tmp_path / "record.json"
+    alone.write_bytes(line_of(ONE))
+    assert not [one for one in said_of(alone, keys=keys)[1] if unsealed in one]
 
 
 # The key set -----------------------------------------------------------------------------------------------
