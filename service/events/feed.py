@@ -139,7 +139,8 @@ async def list_events(
 ) -> Response[Any]:
     """The log in its order, without gaps. `next` is the cursor to go on from, now or when more is told.
 
-    A `sequence`, as webhooks bring it, does as well for `after`; but only `next` surely notices a restored database.
+    A `sequence`, as webhooks bring it, does as well for `after`: one from before the trouble, as they may overtake one
+    another. Only `next` surely notices a restored database.
     With `Prefer: wait=30` an answer that would be empty waits for something to come. With `Accept: text/event-stream`
     it is a stream of server-sent events that goes on for ever: each has the cursor as its `id`, its type as `event` and
     the CloudEvent as `data`; sent as `Last-Event-ID`, as browsers do by themselves, the id resumes it. `limit` does not
