@@ -1,12 +1,15 @@
 """Why an attempt got no answer: one sentence for whoever set the endpoint up, who does not know our client's words."""
 
 import os
+import re
 import socket
 import ssl
 
 import aiohttp
 
 LONGEST = 500
+# how words of OpenSSL begin where they stand in place of the system's, beside a number that is not the system's either
+OF_TLS = re.compile(r"\[SSL: (\w+)\]")
 
 
 class AddressRefused(OSError):
@@ -32,7 +35,9 @@ def _why(wrong: Exception) -> str:
     if isinstance(wrong, aiohttp.ClientResponseError):
         return f"the answer is no HTTP: {wrong.message.partition(chr(10))[0].rstrip(':')}."
     if isinstance(wrong, OSError) and wrong.errno:
-        return f"the connection broke before an answer came: {os.strerror(wrong.errno)}."
+        broken = OF_TLS.match(wrong.strerror or "")
+        why = os.strerror(wrong.errno) if broken is None else _of_tls(broken[1])
+        return f"the connection broke before an answer came: {why}."
     return f"{type(wrong).__name__}: {wrong}"
 
 
@@ -42,7 +47,11 @@ def _not_connected(wrong: aiohttp.ClientConnectorError) -> str:
     if isinstance(cause, socket.gaierror):
         return f"the host {wrong.host} is not found: {cause.strerror}."
     if isinstance(cause, ssl.SSLError):
-        return f"no TLS with {place}: {(cause.reason or 'broken').replace('_', ' ').lower()}."
+        return f"no TLS with {place}: {_of_tls(cause.reason or 'broken')}."
     if isinstance(cause, ConnectionError) and not cause.errno:
         return f"no TLS with {place}: it closed the connection."
     return f"no connection to {place}: {os.strerror(cause.errno) if cause.errno else 'none of its addresses answers'}."
+
+
+def _of_tls(reason: str) -> str:
+    return reason.replace("_", " ").lower()

@@ -2,9 +2,11 @@
 
 import asyncio
 import ssl
+from contextlib import suppress
 from datetime import timedelta
 from pathlib import Path
 
+import aiohttp
 import pytest
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
@@ -77,6 +79,35 @@ async def test_a_certificate_that_nobody_vouches_for_is_named(
         said = await error_of(sessions, f"https://127.0.0.1:{port}/")
     assert said == (
         f"The request failed: the certificate of 127.0.0.1:{port} is not accepted: self-signed certificate."
+    )
+
+
+async def test_a_receiver_that_wants_our_certificate_is_not_said_to_be_the_system(tmp_path: Path) -> None:
+    """Its word comes once our side of the handshake is done (RFC 8446 section 6.2), with a number of OpenSSL's own."""
+    context = self_signed(tmp_path)
+    context.verify_mode = ssl.CERT_REQUIRED
+
+    async def refuse(reader: asyncio.StreamReader, writer: asyncio.StreamWriter) -> None:
+        """The library's own server would close without the alert."""
+        came, goes = ssl.MemoryBIO(), ssl.MemoryBIO()
+        handshake = context.wrap_bio(came, goes, server_side=True)
+        with suppress(ssl.SSLError):
+            while piece := await reader.read(65_536):
+                came.write(piece)
+                with suppress(ssl.SSLWantReadError):
+                    handshake.do_handshake()
+                writer.write(goes.read())
+        writer.write(goes.read())
+        while await reader.read(65_536):
+            pass
+        writer.close()
+
+    server = await asyncio.start_server(refuse, "127.0.0.1", 0)
+    port = server.sockets[0].getsockname()[1]
+    async with server, aiohttp.ClientSession(connector=aiohttp.TCPConnector(ssl=False)) as trusting:
+        said = await error_of({"https": trusting}, f"https://127.0.0.1:{port}/")
+    assert said == (
+        "The request failed: the connection broke before an answer came: tlsv13 alert certificate required."
     )
 
 
