@@ -63,13 +63,11 @@ def public_key(text: str) -> Ed25519PublicKey:
 
 def _after(prefix: str, text: str, what: str) -> bytes:
     if not text.startswith(prefix):
-        raise ValueError(
-            f"{what} begins with {prefix}; copy it whole, as the new endpoint's answer shows it."
-        )
+        raise ValueError(f"{what} begins with {prefix}, and base64 follows; give it whole.")
     try:
         return base64.b64decode(text.removeprefix(prefix), validate=True)
     except ValueError as wrong:  # binascii.Error is one, and letters beyond ASCII raise a plain one
-        raise ValueError(f"What stands after {prefix} is base64; copy it whole.") from wrong
+        raise ValueError(f"What stands after {prefix} is base64; give it whole.") from wrong
 
 
 def signature(key: SigningKey, signed: bytes) -> str:
