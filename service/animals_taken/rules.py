@@ -14,6 +14,7 @@ from service.deadlines.why import NOTICE
 from service.kernel.days import ONE_DAY, start_of_day
 from service.kernel.errors import Refused
 from service.kernel.sentences import shown
+from service.kernel.values import REGION
 
 # What people wrote is guarded; all else has a form that needs no quotes and starts no formula.
 COLUMNS = (
@@ -22,7 +23,7 @@ COLUMNS = (
 )  # fmt: skip
 # No catch lies outside these, so dates beyond them ask for no more.
 FIRST_DATE, LAST_DATE = date(1899, 1, 1), date(2202, 1, 1)
-_REGION = re.compile(r"[A-Z]{2}(-[A-Z0-9]{1,3})?")
+_REGION = re.compile(REGION)
 _FORMULA = re.compile("[\\s\u00a0\u3000\ufeff]*[=+\\-@＝＋－＠]|[\t\r\n]")
 
 

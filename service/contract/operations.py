@@ -13,6 +13,7 @@ from service.contract.values import id_named
 from service.events.models import DELIVERYNUMBER_FORM
 from service.events.rules import FILTERS
 from service.kernel.http import MERGE_PATCH
+from service.kernel.values import REGION
 
 CREATED, NO_CONTENT, NOT_MODIFIED = 201, 204, 304
 # From a type, or a patch of it, to its schema in the document.
@@ -100,7 +101,7 @@ FORMS: dict[str, dict[str, Any]] = {
     "service-records/format": {"enum": ["json", "ndjson", "csv", "xlsx"]},
     "digest/format": {"enum": ["json", "ndjson", "csv", "xlsx"]},
     "{record}/format": {"enum": ["json", "html", "pdf"]},
-    "region": {"pattern": "^[A-Z]{2}(-[A-Z0-9]{1,3})?$"},
+    "region": {"pattern": REGION},
     "types": {"pattern": f"^({FILTER})(,({FILTER}))*$"},
     "month": {"pattern": "^(19[0-9]{2}|2[01][0-9]{2})-(0[1-9]|1[0-2])$"},
     "version": {"pattern": "^[1-9][0-9]{0,5}$"},

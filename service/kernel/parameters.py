@@ -12,6 +12,7 @@ from litestar.typing import FieldDefinition
 
 from service.kernel.errors import Refused
 from service.kernel.sentences import nearest, shown
+from service.kernel.values import LINE, REGION
 
 WORDS = {
     bool: "true or false",
@@ -22,6 +23,7 @@ WORDS = {
     str: "text",
     UUID: "a UUID such as 0198f3a0-0000-7000-8000-000000000001",
 }
+FORMS = {LINE: "one line of text", REGION: "a region such as US or US-WA (ISO 3166-2)"}
 
 
 def query_parameters(app: Litestar) -> dict[BaseRouteHandler, dict[str, str]]:
@@ -75,10 +77,10 @@ def _expected(field: FieldDefinition) -> str | None:
         return f"one of {', '.join(map(str, get_args(kind)))}"
     bounds = field.kwarg_definition
     least, most = getattr(bounds, "ge", None), getattr(bounds, "le", None)
-    longest = getattr(bounds, "max_length", None)
-    said = WORDS.get(kind)
+    shortest, longest = getattr(bounds, "min_length", None), getattr(bounds, "max_length", None)
+    said = FORMS.get(getattr(bounds, "pattern", None) or "", WORDS.get(kind))
     if said is not None and least is not None and most is not None:
         said += f" from {least} to {most}"
     if said is not None and longest is not None:
-        said += f" of at most {longest} characters"
+        said += f" of {f'{shortest} to' if shortest else 'at most'} {longest} characters"
     return said

@@ -51,9 +51,8 @@ Zone = Annotated[
         extra={"zone": True},
     ),
 ]
-Region = Annotated[
-    str, Meta(pattern=r"^[A-Z]{2}(-[A-Z0-9]{1,3})?$", description="ISO 3166-2 code, or ISO 3166-1 alpha-2")
-]
+REGION = r"^[A-Z]{2}(-[A-Z0-9]{1,3})?$"
+Region = Annotated[str, Meta(pattern=REGION, description="ISO 3166-2 code, or ISO 3166-1 alpha-2")]
 Species = Annotated[
     str,
     Meta(

@@ -23,6 +23,7 @@ from service.kernel.http import (
 )
 from service.kernel.ids import new_id
 from service.kernel.paging import After, Limit, Page, page, place_after
+from service.kernel.values import REGION
 from service.keys.rules import Caller
 from service.packs.answers import is_near, own_pack, shipped_pack, written_pack
 from service.packs.door import PACK, shipped_by_id, sql
@@ -36,7 +37,7 @@ from service.work.door import properties_anew_in
 InRegion = Annotated[
     str | None,
     Parameter(
-        pattern=r"^[A-Z]{2}(-[A-Z0-9]{1,3})?$",
+        pattern=REGION,
         description="only what holds in this region, in a part of it or in what it is a part of, e.g. US-WA",
     ),
 ]

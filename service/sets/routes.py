@@ -11,6 +11,7 @@ from service.kernel.errors import Missing
 from service.kernel.http import read_answer, route, weak_tag
 from service.kernel.paging import After, Limit, Page, Since, Until, page, place_after
 from service.kernel.sql import Queries
+from service.kernel.values import LINE
 from service.keys.rules import Caller
 from service.sets.heeded import shown
 from service.sets.models import SetFound, SetShown, State, TrapShown
@@ -18,13 +19,12 @@ from service.sets.models import SetFound, SetShown, State, TrapShown
 sql = Queries(__package__)
 # a handler's parameter named `state` would be the framework's own
 AskedState = Annotated[State | None, QueryParameter(name="state")]
-# no control characters: PostgreSQL takes no NUL, and no mark holds one
 Mark = Annotated[
     str | None,
     QueryParameter(
         min_length=1,
         max_length=200,
-        pattern=r"^[^\x00-\x1f\x7f]*$",
+        pattern=LINE,
         description="number the business wrote on the trap",
     ),
 ]

@@ -96,6 +96,25 @@ async def test_a_parameter_is_called_as_it_is_sent(api: Api) -> None:
     )
 
 
+@pytest.mark.parametrize(
+    ("path", "sentence"),
+    [
+        (
+            "rule-packs?region=California",
+            "region must be a region such as US or US-WA (ISO 3166-2), not 'California'.",
+        ),
+        ("traps?mark=", "mark must be one line of text of 1 to 200 characters, not ''."),
+        (
+            "traps?mark=A%091",
+            "mark must be one line of text of 1 to 200 characters, not 'A\\t1'.",
+        ),
+    ],
+)
+async def test_a_parameter_of_a_form_is_told_the_form(api: Api, path: str, sentence: str) -> None:
+    answer = await api.get(path)
+    assert (answer.status_code, answer.json()["detail"]) == (400, f"The parameter {sentence}")
+
+
 async def test_a_parameter_that_is_missing_is_named(api: Api) -> None:
     answer = await api.get("animals-taken?from=2026-01-01")
     assert (answer.status_code, answer.json()["detail"]) == (
