@@ -20,13 +20,14 @@ from service.erasure.actions import (
 )
 from service.erasure.days import is_history_of, is_refused_of
 from service.erasure.models import Erasure, Held, NewErasure, PersonalData
-from service.erasure.rules import is_named
+from service.erasure.rules import named_in
 from service.events.outbox import Entry, entry
 from service.identity.door import WORKER
 from service.kernel.bodies import decode
 from service.kernel.db import Db, Pool
 from service.kernel.errors import Fault, invalid
 from service.kernel.http import answer, route
+from service.kernel.sentences import shown
 from service.keys.rules import Caller
 from service.stated import door as stated
 
@@ -53,7 +54,8 @@ async def erase_a_worker(
 ) -> Response[Erasure]:
     """Erase a former worker's name and licences, and with the name the persons beside the worker's records.
 
-    409 while a key of the worker is in force, or a text bids to keep what names the worker. It cannot be undone.
+    409 while a key of the worker is in force, or a text bids to keep what names the worker, 422 where the ground names
+    the worker. It cannot be undone.
     """
     return await _erased(WORKER, erase_worker, worker_id, body, caller, pool, now)
 
@@ -70,16 +72,10 @@ async def _erased(
     new = decode(body, NewErasure, now)
     async with entry(pool, caller.business_id, now, caller.key_id) as book:
         person = await stated.read(book.db, noun, caller.business_id, id_)
-        words = [person.name, *(getattr(person, one, None) for one in ("email", "phone"))]
-        if person.erased is None and is_named(new.ground, words):
-            raise invalid(
-                [
-                    Fault(
-                        "The ground is shown for ever; say it without the person who is to be erased.",
-                        "#/ground",
-                    )
-                ]
-            )
+        words = [getattr(person, one, None) for one in ("name", "email", "phone")]
+        if person.erased is None and (word := named_in(new.ground, words)):
+            sentence = f"The ground is shown for ever; say it without {shown(word)}, which is to be erased."
+            raise invalid([Fault(sentence, "#/ground", "names_a_person")])
         done = await erase(book, id_, new.ground)
     return answer(done)
 

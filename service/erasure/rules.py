@@ -1,6 +1,7 @@
-"""What bids to keep what names a person. Pure."""
+"""What names a person, and what bids to keep it. Pure."""
 
 import re
+import unicodedata
 from collections.abc import Iterable
 from datetime import date
 
@@ -9,10 +10,17 @@ from service.packs.models import KeepFor
 from service.packs.rules import in_force, packs_at
 
 
-def is_named(ground: str, words: Iterable[str | None]) -> bool:
-    """Whether a ground, which is shown for ever, holds one of the words that are to be erased."""
-    wanted = "|".join(re.escape(one) for one in words if one)
-    return bool(wanted) and re.search(rf"(?<!\w)(?:{wanted})(?!\w)", ground, re.IGNORECASE) is not None
+def named_in(ground: str, words: Iterable[str | None]) -> str | None:
+    """Which of the words that are to be erased a ground, which is shown for ever, holds, however it writes them."""
+    said = _folded(ground)
+    wanted = ((one, _folded(one)) for one in words if one)
+    return next(
+        (one for one, word in wanted if word and re.search(rf"(?<!\w){re.escape(word)}(?!\w)", said)), None
+    )
+
+
+def _folded(text: str) -> str:
+    return " ".join(unicodedata.normalize("NFKC", text).casefold().split())
 
 
 def kept_until(places: Iterable[Place], today: date) -> tuple[date, str] | None:
