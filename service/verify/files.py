@@ -40,6 +40,11 @@ class File:
         return self.name.lower().endswith(ENDINGS) or not (self.inside or self._last_name in BESIDE_NAMES)
 
     @property
+    def is_table(self) -> bool:
+        """A CSV, by its name."""
+        return self.name.lower().endswith(".csv")
+
+    @property
     def is_key_set(self) -> bool:
         """By its name."""
         return self._last_name in KEY_SET_NAMES

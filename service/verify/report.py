@@ -81,7 +81,7 @@ class Run:
         beside = [one for one in files if one.is_key_set]
         self.key_files = len(beside)
         named = list(files_in([given.keys])) if given.keys else beside
-        if not named and any(one.is_looked_at for one in files):
+        if not named and any(one.is_looked_at and not one.is_table for one in files):
             raise CannotStart(
                 "No key set was given; fetch the issuer's /.well-known/jwks.json and name it with --keys."
             )
@@ -109,10 +109,10 @@ class Run:
             self.say(f"{file.name}: {held}")
 
     def _look_into(self, file: File, opened: IO[bytes]) -> str:
-        first = opened.readline(LARGEST_LINE)
-        if file.name.lower().endswith(".csv"):
+        if file.is_table:
             self.fault(file.name, TABLE)
             return ""
+        first = opened.readline(LARGEST_LINE)
         if first.startswith(seal_rules.OPENING):
             return self._seal(file, first + opened.read(1))
         if first.startswith(pages.OPENING):
