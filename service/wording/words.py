@@ -189,7 +189,7 @@ def area_words(area_m2: str) -> str:
     if len(area_m2.partition(".")[2]) <= AREA_PLACES:
         return f"{area_m2} m²"
     area = Decimal(area_m2)
-    return "under 0.01 m²" if 0 < area < Decimal("0.005") else f"{round(area, AREA_PLACES)} m²"
+    return "under 0.01 m²" if 0 < area <= Decimal("0.005") else f"{round(area, AREA_PLACES)} m²"
 
 
 def due_words(at: datetime, zone: ZoneInfo) -> str:

@@ -19,6 +19,7 @@ from service.wording.words import area_words, class_words, due_words, species_wo
         ("0.082545", "0.08 m²"),
         ("12", "12 m²"),
         ("0.004999", "under 0.01 m²"),
+        ("0.005", "under 0.01 m²"),
         ("0.000000", "0.00 m²"),
     ],
 )
