@@ -3,11 +3,12 @@
 import asyncio
 import os
 import signal
-import sys
 import tempfile
 from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
 from contextlib import asynccontextmanager, contextmanager, suppress
 from pathlib import Path
+
+from fixtures.running import started
 
 REPOSITORY = Path(__file__).parents[1]
 PATIENCE_SECONDS = 120
@@ -26,24 +27,9 @@ def data_folder() -> Iterator[Path]:
 @asynccontextmanager
 async def setbook(log: Path, *arguments: str, **environment: str) -> AsyncIterator[Process]:
     """A `setbook` that has ended when the block ends; what it says goes into `log`."""
-    kept = {name: text for name, text in os.environ.items() if not name.startswith("SETBOOK_")}
     with log.open("ab") as written:
-        process = await asyncio.create_subprocess_exec(
-            sys.executable,
-            "-m",
-            "service",
-            *arguments,
-            cwd=REPOSITORY,
-            env=kept | {"SETBOOK_ENDPOINT_NETWORKS": "127.0.0.0/8"} | environment,
-            stdout=written,
-            stderr=written,
-        )
-    try:
-        yield process
-    finally:
-        if process.returncode is None:
-            process.terminate()
-        await process.wait()
+        async with started(*arguments, output=written.fileno(), **environment) as process:
+            yield process
 
 
 def family(pid: int) -> dict[int, str]:
