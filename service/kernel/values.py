@@ -122,3 +122,8 @@ class Polygon(Struct, frozen=True, tag="Polygon", tag_field="type", forbid_unkno
         list[Annotated[list[Position], Meta(min_length=4, max_length=10_000)]],
         Meta(min_length=1, max_length=100, extra={"rings": True}),
     ]
+
+
+def is_within(region: str, whole: str) -> bool:
+    """Whether a region is `whole` or a part of it; both ISO 3166 codes as in `Region`."""
+    return region == whole or region.startswith(f"{whole}-")

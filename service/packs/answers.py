@@ -3,6 +3,7 @@
 from typing import Any
 from uuid import UUID
 
+from service.kernel.values import is_within
 from service.packs.models import NewPack, Pack, PackShown, PackWritten
 from service.packs.permitted import NOTICE
 from service.packs.rules import aged
@@ -34,9 +35,7 @@ def written_pack(pack: Pack, properties_queued: int) -> PackWritten:
 
 def is_near(pack: NewPack, region: str | None) -> bool:
     """Whether a pack holds in a region, in a part of it, or in what it is a part of."""
-    return (
-        region is None or f"{region}-".startswith(f"{pack.region}-") or pack.region.startswith(f"{region}-")
-    )
+    return region is None or is_within(region, pack.region) or is_within(pack.region, region)
 
 
 def _read(pack: NewPack) -> dict[str, Any]:

@@ -7,6 +7,7 @@ from importlib import resources
 
 import msgspec
 
+from service.kernel.values import is_within
 from service.packs.models import NewPack
 
 
@@ -27,7 +28,7 @@ def covers(pack: NewPack, region: str, county: str | None, locality: str | None)
     """Whether a pack holds at a place: its region or a part of it, and one of its sub-areas or places, if it
     names any, and none of the areas that it excepts. "Thurston" and "Thurston County" are the same county. What is
     not known of a place lies in none."""
-    if region != pack.region and not region.startswith(f"{pack.region}-"):
+    if not is_within(region, pack.region):
         return False
     if _is_among(county, pack.except_areas) or _is_among(locality, pack.except_areas):
         return False

@@ -16,7 +16,7 @@ from service.kernel.canonical import canonical, sha256
 from service.kernel.days import local_date, start_of_day
 from service.kernel.errors import Refused
 from service.kernel.sentences import shown
-from service.kernel.values import Erased
+from service.kernel.values import Erased, is_within
 from service.records.accounts import account
 from service.records.facts import Head, Scope, VisitFacts
 from service.records.models import MONTH, Content, LicenceLine, Party, VisitContent, WithdrawnContent
@@ -115,8 +115,7 @@ def in_force(licences: Sequence[Licence], day: date, region: str) -> list[Licenc
     return [
         LicenceLine(number=one.number, authority=one.authority)
         for one in licences
-        if (one.expires_on is None or one.expires_on >= day)
-        and (region == one.region or region.startswith(f"{one.region}-"))
+        if (one.expires_on is None or one.expires_on >= day) and is_within(region, one.region)
     ]
 
 

@@ -122,12 +122,16 @@ def each_animal(animals: Iterable[AnimalsStated]) -> str:
 
 def species_words(species: str) -> str:
     """A species by what people call it, where that is known, and by its name."""
-    known = COMMON.get(species.partition(" ")[0])
+    known = _everyday_name(species)
     return species if known is None else f"{known} ({species})"
 
 
+def _everyday_name(species: str) -> str | None:
+    return COMMON.get(species.partition(" ")[0])
+
+
 def _animals(species: str, count: int) -> str:
-    known = COMMON.get(species.partition(" ")[0])
+    known = _everyday_name(species)
     if known is None:
         return f"{count} {species}"
     return f"{counted(count, known)} ({species})"
